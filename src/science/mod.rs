@@ -1,0 +1,3 @@
+//! What is computed from the record: pure functions, no IO, no clock, no database.
+
+pub mod ledger;

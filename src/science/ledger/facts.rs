@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use crate::kernel::{Mass, Order};
 
-use super::history::{Closing, Cluster, Entry, Event, Poured, Shell, Verdict, closings};
+use super::history::{Closing, Cluster, Entry, Event, Pooled, Poured, Shell, Verdict, closings};
 
 /// The entries of one cluster by stream, heat, shell and casting.
 pub(super) struct Facts<'a> {
@@ -123,17 +123,7 @@ impl<'a> Facts<'a> {
                 casting,
                 net,
                 returned,
-            } => {
-                if let Some(shell) = self.home.get(casting) {
-                    let outs = self.outs.entry(*shell).or_default();
-                    outs.returned += returned.map_or(Mass::ZERO, |r| r.mass);
-                    outs.last = outs.last.max(order);
-                }
-                let known = self.castings.entry(*casting).or_default();
-                if let Some(net) = net.filter(|_| known.net.is_none_or(|n| n.0 <= order)) {
-                    known.net = Some((order, net));
-                }
-            }
+            } => self.net(order, *casting, *net, *returned),
             Event::Gross { shell, gross } => {
                 let outs = self.outs.entry(*shell).or_default();
                 if outs.gross.is_none_or(|g| g.0 <= order) {
@@ -173,6 +163,18 @@ impl<'a> Facts<'a> {
             }
             Event::Finish { casting } => self.mark(entry, *casting, Mark::Good),
             _ => {}
+        }
+    }
+
+    fn net(&mut self, order: Order, casting: i64, net: Option<Mass>, returned: Option<Pooled>) {
+        if let Some(shell) = self.home.get(&casting) {
+            let outs = self.outs.entry(*shell).or_default();
+            outs.returned += returned.map_or(Mass::ZERO, |r| r.mass);
+            outs.last = outs.last.max(order);
+        }
+        let known = self.castings.entry(casting).or_default();
+        if let Some(net) = net.filter(|_| known.net.is_none_or(|n| n.0 <= order)) {
+            known.net = Some((order, net));
         }
     }
 

@@ -86,13 +86,17 @@ fn wild(dice: &mut Dice, count: i64) -> History {
 }
 
 fn wild_event(dice: &mut Dice, seq: i64) -> Event {
-    let lot = 1 + dice.below(3);
-    let heat = 11 + dice.below(4);
-    let shell = 21 + dice.below(3);
-    let casting = CASTINGS + dice.below(6);
-    let mass = dice.mass(1000);
-    let pooled = |mass: Option<Mass>| mass.map(|mass| Pooled { mass, lot });
     match dice.below(18) {
+        kind @ 0..=5 => wild_stock(dice, kind),
+        kind @ 6..=11 => wild_heat(dice, kind, seq),
+        kind => wild_casting(dice, kind),
+    }
+}
+
+fn wild_stock(dice: &mut Dice, kind: i64) -> Event {
+    let (lot, heat) = (1 + dice.below(3), 11 + dice.below(4));
+    let mass = dice.mass(1000);
+    match kind {
         0 => Event::LotIn {
             lot,
             mass,
@@ -109,7 +113,15 @@ fn wild_event(dice: &mut Dice, seq: i64) -> Event {
             to: 1 + lot % 3,
             mass,
         },
-        4 | 5 => Event::Charge { heat, lot, mass },
+        _ => Event::Charge { heat, lot, mass },
+    }
+}
+
+fn wild_heat(dice: &mut Dice, kind: i64, seq: i64) -> Event {
+    let (lot, heat, shell) = (1 + dice.below(3), 11 + dice.below(4), 21 + dice.below(3));
+    let mass = dice.mass(1000);
+    let pooled = |mass: Option<Mass>| mass.map(|mass| Pooled { mass, lot });
+    match kind {
         6 => Event::Pour {
             heat,
             shell,
@@ -133,7 +145,7 @@ fn wild_event(dice: &mut Dice, seq: i64) -> Event {
                 swept,
             }
         }
-        10 | 11 => {
+        _ => {
             let pigged = pooled(dice.maybe(400));
             let (dross, spilled, heel) = (dice.maybe(50), dice.maybe(50), dice.maybe(200));
             Event::Closing(Closing {
@@ -144,6 +156,14 @@ fn wild_event(dice: &mut Dice, seq: i64) -> Event {
                 heel,
             })
         }
+    }
+}
+
+fn wild_casting(dice: &mut Dice, kind: i64) -> Event {
+    let (lot, shell) = (1 + dice.below(3), 21 + dice.below(3));
+    let casting = CASTINGS + dice.below(6);
+    let pooled = |mass: Option<Mass>| mass.map(|mass| Pooled { mass, lot });
+    match kind {
         12 => {
             let (net, returned) = (dice.maybe(900), pooled(dice.maybe(300)));
             Event::Net {
@@ -152,7 +172,10 @@ fn wild_event(dice: &mut Dice, seq: i64) -> Event {
                 returned,
             }
         }
-        13 => Event::Gross { shell, gross: mass },
+        13 => Event::Gross {
+            shell,
+            gross: dice.mass(1000),
+        },
         14 => Event::Judged {
             casting,
             verdict: wild_verdict(dice),

@@ -2,6 +2,7 @@
 //! voiding, the journal, idempotency, references, tokens, and reading back.
 
 pub mod api;
+pub mod children;
 pub mod common;
 pub mod flags;
 pub mod idempotency;

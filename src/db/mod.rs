@@ -13,4 +13,4 @@ pub use cell::{Cell, Row, Script};
 pub use open::{Db, Options, Settler, Shared};
 pub use queue::Acknowledge;
 pub use read::{Read, ReadTx};
-pub use write::{Touch, WriteTx};
+pub use write::{Acting, Touch, WriteTx};

@@ -1,4 +1,5 @@
 //! What is computed from the record: pure functions, no IO, no clock, no database.
 
 pub mod ledger;
+pub mod statistics;
 pub mod trade;

@@ -3,9 +3,9 @@
 use crate::db::{Cell, Read as _, WriteTx};
 use crate::kernel::{Kind, Problem, Seq, Tag};
 
-/// Gives a record a short name.
+/// Gives the record being entered a short name.
 pub fn bind(tx: &mut WriteTx, space: &str, key: &str, record: Seq) {
-    tx.push(
+    tx.push_late(
         "INSERT INTO handle (space, key, record_seq) VALUES (?, ?, ?)",
         vec![space.into(), key.into(), record.into()],
     );

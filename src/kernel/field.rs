@@ -226,7 +226,7 @@ impl<const LEAST: i64> Field for Kg<LEAST> {
         }
     }
     fn write(&self) -> Option<Value> {
-        Some(json!(self.0.kg()))
+        Some(plain(self.0.kg()))
     }
     fn schema() -> Value {
         if LEAST > 0 {
@@ -550,7 +550,7 @@ impl<K: Kinded> Field for Parent<K> {
         }
     }
     fn write(&self) -> Option<Value> {
-        self.0.write()
+        if self.0.0.asked.is_empty() { None } else { self.0.write() }
     }
     fn schema() -> Value {
         Ref::<K>::schema()

@@ -13,7 +13,9 @@ pub struct Reply {
     pub status: u16,
     /// The media type.
     pub media: &'static str,
-    /// The body.
+    /// The body, where it is JSON that may still lose members.
+    pub value: Option<Value>,
+    /// The body, where it is not.
     pub bytes: Vec<u8>,
     /// `Location`.
     pub location: Option<String>,
@@ -32,7 +34,8 @@ impl Reply {
         Self {
             status: 200,
             media: "application/json",
-            bytes: value.to_string().into_bytes(),
+            value: Some(value.clone()),
+            bytes: Vec::new(),
             location: None,
             etag: value.get("etag").and_then(Value::as_str).map(str::to_owned),
             link: None,
@@ -42,12 +45,12 @@ impl Reply {
     /// A page.
     #[must_use]
     pub fn html(text: impl Into<String>) -> Self {
-        Self { media: "text/html; charset=utf-8", etag: None, bytes: text.into().into_bytes(), ..Self::json(&Value::Null) }
+        Self { media: "text/html; charset=utf-8", value: None, bytes: text.into().into_bytes(), ..Self::json(&Value::Null) }
     }
     /// A file that the binary carries.
     #[must_use]
     pub fn file(media: &'static str, bytes: &[u8]) -> Self {
-        Self { media, bytes: bytes.to_vec(), ..Self::json(&Value::Null) }
+        Self { media, value: None, bytes: bytes.to_vec(), ..Self::json(&Value::Null) }
     }
     /// With that status.
     #[must_use]
@@ -56,11 +59,21 @@ impl Reply {
         self
     }
 
+    /// Without money: members that tell an amount or a price are left out, never 0.
+    #[must_use]
+    pub fn without_money(mut self) -> Self {
+        if let Some(value) = &mut self.value {
+            strip_money(value);
+        }
+        self
+    }
+
     /// As a response.
     #[must_use]
     pub fn into_response(self) -> Response<Body> {
         let cache = if self.media == "text/javascript" { "public, max-age=86400" } else { "private, no-cache" };
-        let mut response = Response::new(Body::from(self.bytes));
+        let bytes = self.value.map_or(self.bytes, |value| value.to_string().into_bytes());
+        let mut response = Response::new(Body::from(bytes));
         *response.status_mut() = StatusCode::from_u16(self.status).unwrap_or(StatusCode::OK);
         let mut set = |name: HeaderName, value: &str| {
             if let Ok(value) = HeaderValue::from_str(value) {
@@ -82,6 +95,17 @@ impl Reply {
             set(HeaderName::from_static("idempotency-replayed"), "true");
         }
         response
+    }
+}
+
+fn strip_money(value: &mut Value) {
+    match value {
+        Value::Object(members) => {
+            members.retain(|name, _| !name.ends_with("_minor") && !name.contains("_minor_"));
+            members.values_mut().for_each(strip_money);
+        }
+        Value::Array(items) => items.iter_mut().for_each(strip_money),
+        _ => {}
     }
 }
 

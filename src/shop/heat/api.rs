@@ -7,6 +7,7 @@ use crate::book::api::{InPath, Kit, ListFilter, find, post, record_schema, stand
 use crate::db::ReadTx;
 use crate::kernel::actor::Right;
 use crate::kernel::{Kind, Mass, Problem, Seq};
+use crate::science::trade::Alloy;
 use crate::shop::house::{settings, trade};
 use crate::shop::metal::{HeatFigures, heat_figures};
 use crate::web::route::handler;
@@ -105,19 +106,25 @@ async fn balance(kit: &Kit, ctx: &Ctx) -> Result<Reply, Problem> {
     let heat = find(&mut read, Kind::Heat, ctx.part("id")).await?;
     let figures = heat_figures(&mut read, &[heat]).await?.pop().ok_or_else(|| Problem::internal(format!("heat {heat}")))?;
     let (alloy, weighings) = store::alloy_and_weighings(&mut read, heat).await?;
-    let family = trade::of(&mut read).await?.alloy(&alloy).map(|a| a.family.clone()).unwrap_or_default();
+    let percent = trade::of(&mut read).await?.alloy(&alloy).map_or(2, residual_percent);
     let step = settings::of(&mut read).await?.scale_step(ctx.now);
-    Ok(Reply::json(&balance_json(&figures, residual_limit(&family, figures.charged, step, weighings))))
+    Ok(Reply::json(&balance_json(&figures, residual_limit(percent, figures.charged, step, weighings))))
 }
 
-/// The limit of a heat's residual: the larger of two scale steps a weighing and 2 % of the
-/// charge (3 % aluminium, 5 % zinc-rich); it only flags. Common practice, no source.
-fn residual_limit(family: &str, charged: Mass, step: Mass, weighings: i64) -> Mass {
-    let percent = match family {
-        "aluminium" => 3,
-        "zinc" | "manganese bronze" | "silicon brass" | "nickel silver" | "white bronze" => 5,
-        _ => 2,
-    };
+/// 2 % of the charge, 3 % aluminium, 5 % zinc-rich (common practice, no source).
+fn residual_percent(alloy: &Alloy) -> i64 {
+    if alloy.is_zinc_rich() {
+        5
+    } else if alloy.family.is_aluminium() {
+        3
+    } else {
+        2
+    }
+}
+
+/// The limit of a heat's residual: the larger of two scale steps a weighing and a share of
+/// the charge; it only flags.
+fn residual_limit(percent: i64, charged: Mass, step: Mass, weighings: i64) -> Mass {
     Mass::from_mg((charged.mg() / 100 * percent).max(2 * step.mg() * weighings))
 }
 

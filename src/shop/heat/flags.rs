@@ -112,7 +112,7 @@ fn metal_window(alloy: &Alloy, was: f64) -> Option<Flag> {
 /// Windows of the shell: wide defaults, settings of the shop.
 fn shell_window(settings: &Settings, alloy: &Alloy, section_mm: Option<f64>, was: f64, at: Instant) -> Option<Flag> {
     let number = |name| settings.number(name, at);
-    if alloy.family == "aluminium" {
+    if alloy.family.is_aluminium() {
         let (low, high) = (number("aluminium_shell_low_c"), number("aluminium_shell_high_c"));
         if (low..=high).contains(&was) {
             return None;

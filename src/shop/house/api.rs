@@ -154,7 +154,7 @@ fn trade_routes(kit: &Kit) -> Vec<Route> {
     built_in!("/v1/trade/units", "trade_units", "Exact factors of units", units);
     built_in!("/v1/trade/cautions", "trade_cautions", "Cautions, by the stage they stand at", cautions);
     built_in!("/v1/trade/operations", "trade_operations", "Operations that minutes are booked on", operations);
-    built_in!("/v1/trade/practice", "trade_practice", "Limits and windows, each with its source", practice);
+    built_in!("/v1/trade/practice", "trade_practice", "Limits and windows, each with its source", practices);
     out
 }
 

@@ -69,8 +69,11 @@ fn with_code(section: &str, code: &str, values: &Value, source: &str) -> Value {
     let mut members = values.as_object().cloned().unwrap_or_else(Map::new);
     let name = if section == "alloys" { "designation" } else { "code" };
     members.insert(name.into(), code.into());
-    let sourced = if section == "alloys" { json!({"entry": source}) } else { source.into() };
-    members.insert("source".into(), sourced);
+    if section == "alloys" {
+        members.insert("sources".into(), json!({"entry": source}));
+    } else {
+        members.insert("source".into(), source.into());
+    }
     Value::Object(members)
 }
 

@@ -90,6 +90,14 @@ pub async fn render(read: &mut ReadTx, catalogue: &Catalogue, seqs: &[Seq]) -> R
     Ok(levels.pop().unwrap_or_default().into_iter().map(|l| Value::Object(l.value)).collect())
 }
 
+/// Records in the order given, without their children.
+///
+/// # Errors
+/// As the database says.
+pub async fn render_bare(read: &mut ReadTx, catalogue: &Catalogue, seqs: &[Seq]) -> Result<Vec<Value>, Problem> {
+    Ok(plain(read, catalogue, seqs).await?.into_iter().map(|l| Value::Object(l.value)).collect())
+}
+
 struct Level {
     seq: Seq,
     kind: Kind,

@@ -103,6 +103,18 @@ pub async fn by_pieces<R: Read>(read: &mut R, pieces: &[Seq]) -> Result<Vec<Cast
     read.fetch(&sql, vec![json!(pieces).to_string().into()]).await?.iter().map(row).collect()
 }
 
+/// All live castings of a commission, in order of piece, part and attempt.
+///
+/// # Errors
+/// As the database says.
+pub async fn by_commission<R: Read>(read: &mut R, commission: Seq) -> Result<Vec<CastingRow>, Problem> {
+    let sql = format!(
+        "SELECT {COLUMNS} FROM casting c JOIN record r ON r.seq = c.seq AND r.void_ms IS NULL \
+         WHERE c.commission_seq = ? ORDER BY c.piece_seq, c.part_n, c.attempt"
+    );
+    read.fetch(&sql, vec![Cell::Int(commission)]).await?.iter().map(row).collect()
+}
+
 /// A pattern as a part of a piece needs it.
 #[derive(Clone, Debug)]
 pub struct PatternRow {

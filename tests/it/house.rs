@@ -23,12 +23,8 @@ const FOLDERS: [&str; 5] = ["src", "tests", "benches", "templates", "migrations"
 const KINDS: [&str; 6] = ["rs", "py", "sql", "html", "css", "js"];
 
 /// Words that say "not done". Written in two parts, so that this file passes itself.
-const UNDONE: [&str; 4] = [
-    concat!("TO", "DO"),
-    concat!("FIX", "ME"),
-    concat!("XX", "X"),
-    concat!("unimpl", "emented"),
-];
+const UNDONE: [&str; 4] =
+    [concat!("TO", "DO"), concat!("FIX", "ME"), concat!("XX", "X"), concat!("unimpl", "emented")];
 
 /// Every file below `root`, in no order. A folder that is not there has none.
 pub fn files_below(root: &Path) -> Vec<PathBuf> {
@@ -37,13 +33,7 @@ pub fn files_below(root: &Path) -> Vec<PathBuf> {
     };
     entries
         .map(|entry| entry.unwrap().path())
-        .flat_map(|path| {
-            if path.is_dir() {
-                files_below(&path)
-            } else {
-                vec![path]
-            }
-        })
+        .flat_map(|path| if path.is_dir() { files_below(&path) } else { vec![path] })
         .collect()
 }
 
@@ -55,12 +45,7 @@ fn written() -> Vec<(String, String)> {
         .flat_map(|folder| files_below(&root.join(folder)))
         .filter(|p| p.extension().is_some_and(|e| KINDS.iter().any(|k| e == *k)))
         .map(|p| {
-            let name = p
-                .strip_prefix(root)
-                .unwrap()
-                .to_str()
-                .unwrap()
-                .replace('\\', "/");
+            let name = p.strip_prefix(root).unwrap().to_str().unwrap().replace('\\', "/");
             (name, fs::read_to_string(&p).unwrap())
         })
         .collect()
@@ -86,10 +71,7 @@ fn source_files_stay_short() {
     let long: Vec<String> = files.iter().filter_map(|(n, t)| too_long(n, t)).collect();
     assert!(long.is_empty(), "split by subject: {long:#?}");
     for (file, reason) in EXCUSED {
-        let text = files
-            .iter()
-            .find(|(name, _)| name == file)
-            .map(|(_, text)| text);
+        let text = files.iter().find(|(name, _)| name == file).map(|(_, text)| text);
         let needed = text.is_some_and(|t| t.lines().count() > MOST_LINES);
         assert!(needed, "{file} needs no excuse any more ({reason})");
     }
@@ -107,17 +89,8 @@ fn these_rules_can_fail() {
     assert_eq!(too_long("src/a.rs", &lines), None);
     assert!(too_long("src/a.rs", &format!("{lines}one more\n")).is_some());
     for word in UNDONE {
-        assert_eq!(
-            undone("src/a.rs", &format!("fn f() {{}}\n// {word} later")).len(),
-            1,
-            "{word}"
-        );
+        assert_eq!(undone("src/a.rs", &format!("fn f() {{}}\n// {word} later")).len(), 1, "{word}");
     }
     assert_eq!(undone("src/a.rs", "let todo = 1;"), Vec::<String>::new());
-    assert!(
-        written()
-            .iter()
-            .any(|(name, _)| name == "tests/it/house.rs"),
-        "nothing was read"
-    );
+    assert!(written().iter().any(|(name, _)| name == "tests/it/house.rs"), "nothing was read");
 }

@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
 
-use super::scan::{self, End, Mention};
+use super::scan::{self, Mention};
 use super::sql;
 
 /// The layers below the rooms, and what each may name besides itself.
@@ -154,9 +154,7 @@ impl Place {
 
     /// Whether SQL may stand in this file of the place.
     fn may_hold_sql(self, file: &str) -> bool {
-        let in_store = file
-            .split('/')
-            .any(|part| part == "store" || part == "store.rs");
+        let in_store = file.split('/').any(|part| part == "store" || part == "store.rs");
         match self {
             Self::Layer(n) => matches!(LAYERS[n].0, "db" | "book"),
             Self::Room(_) | Self::Desk(_) | Self::Testkit => in_store,
@@ -176,53 +174,51 @@ fn module_of(file: &str) -> Vec<String> {
     parts
 }
 
+/// A file that has a place, and what it says.
+struct Read<'a> {
+    file: &'a str,
+    place: Place,
+    scan: scan::Scan,
+}
+
 /// Every breach in a set of files, in the order of files and lines.
 pub fn check(sources: &[Source]) -> Vec<Breach> {
     let mut breaches = Vec::new();
-    let mut statements = Vec::new();
+    let mut reads = Vec::new();
     for source in sources {
-        let file = &source.path;
+        match read(source) {
+            Ok(read) => reads.push(read),
+            Err(what) => breaches.push(Breach { file: source.path.clone(), line: 1, what }),
+        }
+    }
+    // A macro made with #[macro_export] stands at the root, but belongs where it is made.
+    let macros: BTreeMap<&str, Place> = reads
+        .iter()
+        .flat_map(|r| r.scan.macros.iter().map(|name| (name.as_str(), r.place)))
+        .collect();
+    let mut statements = Vec::new();
+    for Read { file, place, scan } in &reads {
         let mut breach = |line: usize, what: String| {
-            breaches.push(Breach {
-                file: file.clone(),
-                line,
-                what,
-            });
+            breaches.push(Breach { file: (*file).to_owned(), line, what });
         };
-        let module = module_of(file);
-        let place = match Place::of(&module) {
-            Ok(place) => place,
-            Err(why) => {
-                breach(1, why);
-                continue;
-            }
-        };
-        let tests = file.ends_with("/tests.rs") || file.contains("/tests/");
-        let scan = match scan::scan(&module, tests, &source.text) {
-            Ok(scan) => scan,
-            Err(why) => {
-                breach(1, why);
-                continue;
-            }
-        };
-        for (line, trick) in scan.tricks {
-            if !(file == CLOCK && trick.contains(CLOCK)) {
-                breach(line, trick.to_owned());
+        for (line, trick) in &scan.tricks {
+            if !(*file == CLOCK && trick.contains(CLOCK)) {
+                breach(*line, (*trick).to_owned());
             }
         }
         if let Place::Group(_) = place {
-            for line in scan.uses {
-                breach(line, "this file only declares its rooms".to_owned());
+            for line in &scan.uses {
+                breach(*line, "this file only declares its rooms".to_owned());
             }
         }
         for mention in &scan.mentions {
-            if let Some(why) = judge(place, mention) {
+            if let Some(why) = judge(*place, mention, &macros) {
                 breach(mention.line, why);
             }
         }
-        for text in scan.texts.into_iter().filter(|t| sql::is_sql(&t.text)) {
+        for text in scan.texts.iter().filter(|t| sql::is_sql(&t.text)) {
             if place.may_hold_sql(file) {
-                statements.push((file, text.line, place, text.text));
+                statements.push((*file, text.line, *place, text.text.as_str()));
             } else {
                 breach(text.line, "SQL stands outside a store.rs".to_owned());
             }
@@ -234,16 +230,26 @@ pub fn check(sources: &[Source]) -> Vec<Breach> {
     breaches
 }
 
+/// Reads a file; says why if it has no place or is no Rust.
+fn read(source: &Source) -> Result<Read<'_>, String> {
+    let file = source.path.as_str();
+    let module = module_of(file);
+    let place = Place::of(&module)?;
+    let tests = file.ends_with("/tests.rs") || file.contains("/tests/");
+    let scan = scan::scan(&module, tests, &source.text)?;
+    Ok(Read { file, place, scan })
+}
+
 /// Why a path may not stand where it does.
-fn judge(from: Place, mention: &Mention) -> Option<String> {
+fn judge(from: Place, mention: &Mention, macros: &BTreeMap<&str, Place>) -> Option<String> {
     if matches!(from, Place::Root | Place::App | Place::Testkit) {
         return None;
     }
-    // A macro made with #[macro_export] stands at the root wherever it is written.
-    if mention.end == End::Macro && mention.path.len() == 1 {
-        return None;
-    }
-    let to = match Place::of(&mention.path) {
+    let made = match mention.path.as_slice() {
+        [name] => macros.get(name.as_str()).copied(),
+        _ => None,
+    };
+    let to = match made.map_or_else(|| Place::of(&mention.path), Ok) {
         Ok(to) => to,
         Err(why) => return Some(why),
     };
@@ -251,25 +257,18 @@ fn judge(from: Place, mention: &Mention) -> Option<String> {
     Some(format!("{} names {}: {why}", from.name(), to.name()))
 }
 
-type Statement<'a> = (&'a String, usize, Place, String);
+type Statement<'a> = (&'a str, usize, Place, &'a str);
 
 /// A table belongs to the place that inserts into it.
 fn judge_tables(statements: &[Statement<'_>]) -> Vec<Breach> {
     let mut owners: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
     let named = statements.iter().flat_map(|(file, line, place, text)| {
-        sql::tables(text)
-            .into_iter()
-            .map(move |(how, table)| (*file, *line, *place, how, table))
+        sql::tables(text).into_iter().map(move |(how, table)| (*file, *line, *place, how, table))
     });
-    let named: Vec<_> = named
-        .filter(|(_, _, place, ..)| *place != Place::Testkit)
-        .collect();
+    let named: Vec<_> = named.filter(|(_, _, place, ..)| *place != Place::Testkit).collect();
     for (_, _, place, how, table) in &named {
         if *how == sql::Use::Insert {
-            owners
-                .entry(table.clone())
-                .or_default()
-                .insert(place.name());
+            owners.entry(table.clone()).or_default().insert(place.name());
         }
     }
     let mut breaches = Vec::new();
@@ -279,11 +278,7 @@ fn judge_tables(statements: &[Statement<'_>]) -> Vec<Breach> {
         };
         let me = place.name();
         let what = if owner.len() > 1 && how == sql::Use::Insert {
-            let all = owner
-                .iter()
-                .map(String::as_str)
-                .collect::<Vec<_>>()
-                .join(" and ");
+            let all = owner.iter().map(String::as_str).collect::<Vec<_>>().join(" and ");
             format!("table `{table}` is filled by {all}: a table has one owner")
         } else if owner.contains(&me) {
             continue;
@@ -293,23 +288,11 @@ fn judge_tables(statements: &[Statement<'_>]) -> Vec<Breach> {
             if how == sql::Use::Read && (open || READERS.contains(&me.as_str())) {
                 continue;
             }
-            let verb = if how == sql::Use::Read {
-                "reads"
-            } else {
-                "writes"
-            };
-            let all = owner
-                .iter()
-                .map(String::as_str)
-                .collect::<Vec<_>>()
-                .join(" and ");
+            let verb = if how == sql::Use::Read { "reads" } else { "writes" };
+            let all = owner.iter().map(String::as_str).collect::<Vec<_>>().join(" and ");
             format!("{me} {verb} table `{table}`, which is {all}'s: call its functions instead")
         };
-        breaches.push(Breach {
-            file: file.clone(),
-            line,
-            what,
-        });
+        breaches.push(Breach { file: file.to_owned(), line, what });
     }
     breaches
 }

@@ -6,23 +6,11 @@
 
 use proc_macro2::{Delimiter, Spacing, TokenStream, TokenTree};
 
-/// How a path ends.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub enum End {
-    /// It names something.
-    Item,
-    /// `*`
-    Glob,
-    /// `name!`
-    Macro,
-}
-
 /// A path into the crate, resolved from the crate's root.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Mention {
     pub line: usize,
     pub path: Vec<String>,
-    pub end: End,
     pub in_test: bool,
 }
 
@@ -40,20 +28,17 @@ pub struct Scan {
     pub texts: Vec<Text>,
     /// Lines of `use`, and of bare relative paths through a module declared here.
     pub uses: Vec<usize>,
+    /// Macros made here with `#[macro_export]`: they stand at the root for all.
+    pub macros: Vec<String>,
     /// Ways round the walls, with what is wrong about them.
     pub tricks: Vec<(usize, &'static str)>,
 }
 
 /// Reads `text`, the source of the module `module`.
 pub fn scan(module: &[String], in_test: bool, text: &str) -> Result<Scan, String> {
-    let tokens: TokenStream = text
-        .parse()
-        .map_err(|e| format!("cannot be read as Rust: {e}"))?;
-    let mut reader = Reader {
-        module: module.to_vec(),
-        in_test,
-        out: Scan::default(),
-    };
+    let tokens: TokenStream = text.parse().map_err(|e| format!("cannot be read as Rust: {e}"))?;
+    let mut reader =
+        Reader { module: module.to_vec(), in_test, exports: false, out: Scan::default() };
     reader.walk(&tokens.into_iter().collect::<Vec<_>>());
     Ok(reader.out)
 }
@@ -61,6 +46,7 @@ pub fn scan(module: &[String], in_test: bool, text: &str) -> Result<Scan, String
 struct Reader {
     module: Vec<String>,
     in_test: bool,
+    exports: bool,
     out: Scan,
 }
 
@@ -118,15 +104,14 @@ impl Reader {
             "doc" => return false,
             "path" => {
                 let line = inner[0].span().start().line;
-                self.out
-                    .tricks
-                    .push((line, "`#[path]` moves a module out of its room"));
+                self.out.tricks.push((line, "`#[path]` moves a module out of its room"));
             }
             "cfg" => {
                 if let Some(TokenTree::Group(g)) = inner.get(1) {
                     return g.stream().to_string() == "test";
                 }
             }
+            "macro_export" => self.exports = true,
             "test" => return true,
             _ => {}
         }
@@ -139,26 +124,24 @@ impl Reader {
         let line = tokens[i].span().start().line;
         match name {
             "use" => self.out.uses.push(line),
+            "macro_rules" => {
+                let made = tokens.get(i + 2).map(ToString::to_string);
+                self.out.macros.extend(made.filter(|_| self.exports));
+                self.exports = false;
+            }
             "include" if is_punct(tokens.get(i + 1), '!') => {
-                self.out
-                    .tricks
-                    .push((line, "`include!` brings in code from outside its room"));
+                self.out.tricks.push((line, "`include!` brings in code from outside its room"));
             }
             "crate" if matches!(tokens.get(i + 1), Some(TokenTree::Ident(n)) if n == "as") => {
-                self.out
-                    .tricks
-                    .push((line, "the crate under another name hides what is named"));
+                self.out.tricks.push((line, "the crate under another name hides what is named"));
             }
             "store" if declared_public(tokens, i) => {
-                self.out
-                    .tricks
-                    .push((line, "`store` is private to its room: write `mod store;`"));
+                self.out.tricks.push((line, "`store` is private to its room: write `mod store;`"));
             }
             "disallowed_methods" => {
-                self.out.tricks.push((
-                    line,
-                    "only src/kernel/clock.rs may reach for clock and chance",
-                ));
+                self.out
+                    .tricks
+                    .push((line, "only src/kernel/clock.rs may reach for clock and chance"));
             }
             "crate" | "self" | "super" | "pourbook"
                 if is_path_sep(tokens, i + 1) && !is_path_sep_before(tokens, i) =>
@@ -182,41 +165,31 @@ impl Reader {
                         i += 3;
                         continue;
                     }
-                    let end = match tokens.get(i + 1) {
-                        Some(TokenTree::Punct(p))
-                            if p.as_char() == '!' && !is_punct(tokens.get(i + 2), '=') =>
-                        {
-                            End::Macro
-                        }
-                        _ => End::Item,
-                    };
-                    self.mention(line, &segments, end);
+                    self.mention(line, &segments);
                     return i;
                 }
                 Some(TokenTree::Group(g)) if g.delimiter() == Delimiter::Brace => {
                     let inner = g.stream().into_iter().collect::<Vec<_>>();
-                    for branch in inner
-                        .split(|t| is_punct(Some(t), ','))
-                        .filter(|b| !b.is_empty())
+                    for branch in inner.split(|t| is_punct(Some(t), ',')).filter(|b| !b.is_empty())
                     {
                         self.path(branch, 0, &segments);
                     }
                     return i;
                 }
                 Some(TokenTree::Punct(p)) if p.as_char() == '*' => {
-                    self.mention(line, &segments, End::Glob);
+                    self.mention(line, &segments);
                     return i;
                 }
                 // `::<`, `::$name` and the like end what can be read.
                 _ => {
-                    self.mention(line, &segments, End::Item);
+                    self.mention(line, &segments);
                     return i - 1;
                 }
             }
         }
     }
 
-    fn mention(&mut self, line: usize, segments: &[String], end: End) {
+    fn mention(&mut self, line: usize, segments: &[String]) {
         let mut path = match segments.first().map(String::as_str) {
             Some("crate" | "pourbook") => Vec::new(),
             _ => self.module.clone(),
@@ -231,28 +204,19 @@ impl Reader {
                 name => path.push(name.to_owned()),
             }
         }
-        self.out.mentions.push(Mention {
-            line,
-            path,
-            end,
-            in_test: self.in_test,
-        });
+        self.out.mentions.push(Mention { line, path, in_test: self.in_test });
     }
 
     fn literal(&mut self, source: &str, line: usize) {
         let Some(text) = unquote(source) else { return };
         // Attributes such as serde's `with` carry paths in strings.
         let is_path = text.contains("::")
-            && text
-                .chars()
-                .all(|c| c.is_ascii_alphanumeric() || matches!(c, '_' | ':'));
+            && text.chars().all(|c| c.is_ascii_alphanumeric() || matches!(c, '_' | ':'));
         if is_path && let Ok(tokens) = text.parse::<TokenStream>() {
             let inner = tokens.into_iter().collect::<Vec<_>>();
             let first = self.out.mentions.len();
             self.walk(&inner);
-            self.out.mentions[first..]
-                .iter_mut()
-                .for_each(|m| m.line = line);
+            self.out.mentions[first..].iter_mut().for_each(|m| m.line = line);
         }
         self.out.texts.push(Text { line, text });
     }
@@ -273,11 +237,8 @@ fn inline_module(tokens: &[TokenTree], i: usize) -> Option<String> {
 
 /// Whether the name at `i` stands in `pub mod name` or `pub(…) mod name`.
 fn declared_public(tokens: &[TokenTree], i: usize) -> bool {
-    let before = |back: usize| {
-        i.checked_sub(back)
-            .and_then(|k| tokens.get(k))
-            .map(ToString::to_string)
-    };
+    let before =
+        |back: usize| i.checked_sub(back).and_then(|k| tokens.get(k)).map(ToString::to_string);
     before(1).as_deref() == Some("mod")
         && (before(2).as_deref() == Some("pub")
             || before(2).is_some_and(|g| g.starts_with('(')) && before(3).as_deref() == Some("pub"))

@@ -14,15 +14,12 @@ pub fn is_sql(text: &str) -> bool {
     let words = words(text);
     let word = |i: usize| words.get(i).map_or("", |w| w.text.as_str());
     let has_after = |i: usize, partner: &str| words[i..].iter().any(|w| w.text == partner);
-    let loud = words
-        .iter()
-        .enumerate()
-        .any(|(i, w)| match w.text.as_str() {
-            "SELECT" | "DELETE" => has_after(i, "FROM"),
-            "INSERT" | "REPLACE" => has_after(i, "INTO"),
-            "UPDATE" => has_after(i, "SET"),
-            _ => false,
-        });
+    let loud = words.iter().enumerate().any(|(i, w)| match w.text.as_str() {
+        "SELECT" | "DELETE" => has_after(i, "FROM"),
+        "INSERT" | "REPLACE" => has_after(i, "INTO"),
+        "UPDATE" => has_after(i, "SET"),
+        _ => false,
+    });
     let quiet = match word(0) {
         "select" => has_after(0, "from"),
         "insert" | "replace" => word(1) == "into" || word(1) == "or" && has_after(0, "into"),
@@ -32,10 +29,9 @@ pub fn is_sql(text: &str) -> bool {
         "create" | "alter" | "drop" => matches!(word(1), "table" | "index" | "view" | "trigger"),
         "SELECT" | "PRAGMA" | "VACUUM" | "SAVEPOINT" | "ATTACH" => words.len() > 1,
         "pragma" => words.len() > 1,
-        "BEGIN" | "begin" => matches!(
-            word(1),
-            "IMMEDIATE" | "immediate" | "EXCLUSIVE" | "exclusive"
-        ),
+        "BEGIN" | "begin" => {
+            matches!(word(1), "IMMEDIATE" | "immediate" | "EXCLUSIVE" | "exclusive")
+        }
         "CREATE" | "ALTER" | "DROP" => {
             matches!(
                 word(1),
@@ -94,20 +90,10 @@ fn closes_into_as(lower: &[String], i: usize) -> bool {
 fn list(words: &[Word], mut i: usize, found: &mut Vec<(Use, String)>) {
     loop {
         name(words, i, Use::Read, found);
-        let mut k = i + if words.get(i + 1).is_some_and(|w| w.text == ".") {
-            3
-        } else {
-            1
-        };
-        if words
-            .get(k)
-            .is_some_and(|w| w.text.eq_ignore_ascii_case("as"))
-        {
+        let mut k = i + if words.get(i + 1).is_some_and(|w| w.text == ".") { 3 } else { 1 };
+        if words.get(k).is_some_and(|w| w.text.eq_ignore_ascii_case("as")) {
             k += 2;
-        } else if words
-            .get(k)
-            .is_some_and(|w| w.is_name && !ends_a_list(&w.text))
-        {
+        } else if words.get(k).is_some_and(|w| w.is_name && !ends_a_list(&w.text)) {
             k += 1;
         }
         if words.get(k).is_none_or(|w| w.text != ",") {
@@ -151,11 +137,7 @@ fn name(words: &[Word], i: usize, how: Use, found: &mut Vec<(Use, String)>) {
         return;
     };
     let qualified = words.get(i + 1).is_some_and(|w| w.text == ".");
-    let table = if qualified {
-        words.get(i + 2)
-    } else {
-        Some(first)
-    };
+    let table = if qualified { words.get(i + 2) } else { Some(first) };
     // A function such as json_each(…) is no table, but the list of an insert is.
     let called = words.get(i + 1).is_some_and(|w| w.text == "(") && how == Use::Read;
     if let Some(table) = table.filter(|w| w.is_name && !called) {
@@ -176,20 +158,12 @@ fn words(text: &str) -> Vec<Word> {
     while i < chars.len() {
         let c = chars[i];
         let until = |from: usize, end: char| {
-            chars[from..]
-                .iter()
-                .position(|&x| x == end)
-                .map_or(chars.len(), |n| n + from)
+            chars[from..].iter().position(|&x| x == end).map_or(chars.len(), |n| n + from)
         };
         if c.is_alphabetic() || c == '_' {
-            let end = chars[i..]
-                .iter()
-                .position(|x| !x.is_alphanumeric() && *x != '_');
+            let end = chars[i..].iter().position(|x| !x.is_alphanumeric() && *x != '_');
             let end = end.map_or(chars.len(), |n| n + i);
-            words.push(Word {
-                text: chars[i..end].iter().collect(),
-                is_name: true,
-            });
+            words.push(Word { text: chars[i..end].iter().collect(), is_name: true });
             i = end;
         } else if c == '\'' {
             i = until(i + 1, '\'') + 1;
@@ -197,17 +171,11 @@ fn words(text: &str) -> Vec<Word> {
             i = until(i, '\n');
         } else if matches!(c, '"' | '`' | '[') {
             let end = until(i + 1, if c == '[' { ']' } else { c });
-            words.push(Word {
-                text: chars[i + 1..end].iter().collect(),
-                is_name: true,
-            });
+            words.push(Word { text: chars[i + 1..end].iter().collect(), is_name: true });
             i = end + 1;
         } else {
             if !c.is_whitespace() {
-                words.push(Word {
-                    text: c.to_string(),
-                    is_name: false,
-                });
+                words.push(Word { text: c.to_string(), is_name: false });
             }
             i += 1;
         }

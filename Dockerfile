@@ -10,9 +10,11 @@ WORKDIR /build
 # The dependencies change seldom and take long: they get a layer of their own, built
 # against an empty crate.
 COPY Cargo.toml Cargo.lock ./
-RUN mkdir src && echo 'fn main() {}' > src/main.rs && touch src/lib.rs \
+RUN mkdir src benches && echo 'fn main() {}' > src/main.rs && touch src/lib.rs \
+    && for bench in $(sed -n '/^\[\[bench\]\]/,/^$/s/^name = "\(.*\)"/\1/p' Cargo.toml); do \
+        cp src/main.rs "benches/$bench.rs"; done \
     && cargo build --release --locked --bin pourbook \
-    && rm -r src
+    && rm -r src benches
 COPY . .
 # The empty crate's files are newer than the copied ones; cargo goes by time.
 RUN touch src/main.rs src/lib.rs \

@@ -1,4 +1,4 @@
-//! The walls of the house (docs/architecture.md), held against the source itself.
+//! The walls of the house, held against the source itself; src/lib.rs has the map.
 
 mod rules;
 mod scan;

@@ -135,6 +135,7 @@ fn a_path_is_seen_wherever_it_stands() {
     refused(file, "fn f( {", 1, "cannot be read as Rust");
     allowed(file, "/// Not `crate::shop::heat`.\n// crate::shop::heat\npub(crate) fn f() {}");
     allowed(file, "mod store; const A: &str = \"see crate::shop::heat\";");
+    allowed(file, "#[cfg(test)]\n#[path = \"verbs_tests.rs\"]\nmod tests;");
     allowed("shop/mod.rs", "//! Rooms.\npub mod heat;");
 }
 
@@ -197,6 +198,10 @@ fn a_table_is_named_by_its_owner() {
     refused("desk/plan/store.rs", "SELECT number FROM heat", "desk/plan reads");
     refused("desk/facts/store.rs", "DELETE FROM heat", "desk/facts writes");
     refused("book/journal.rs", "SELECT number FROM heat", "book reads table `heat`");
+    let coat = "impl Room for Coat { const TABLE: &'static str = \"coat\"; }";
+    let read = "const Q: &str = \"SELECT 1 FROM coat\";";
+    let declared = check(&sources(&[("shop/shell/mod.rs", coat), (bench, read)]));
+    assert_eq!(declared.len(), 1, "a declared table is owned: {declared:?}");
     for (path, sql) in [
         (bench, "SELECT 1 FROM work JOIN record USING (seq)"),
         (bench, "WITH heat AS (SELECT 1) SELECT * FROM heat"),

@@ -196,8 +196,13 @@ pub fn check(sources: &[Source]) -> Vec<Breach> {
         .iter()
         .flat_map(|r| r.scan.macros.iter().map(|name| (name.as_str(), r.place)))
         .collect();
+    // A table belongs to the place that declares it, or else inserts into it.
+    let mut owners = Owners::new();
     let mut statements = Vec::new();
     for Read { file, place, scan } in &reads {
+        for table in &scan.tables {
+            owners.entry(table.clone()).or_default().insert(place.name());
+        }
         let mut breach = |line: usize, what: String| {
             breaches.push(Breach { file: (*file).to_owned(), line, what });
         };
@@ -224,7 +229,7 @@ pub fn check(sources: &[Source]) -> Vec<Breach> {
             }
         }
     }
-    breaches.extend(judge_tables(&statements));
+    breaches.extend(judge_tables(owners, &statements));
     breaches.sort();
     breaches.dedup();
     breaches
@@ -235,7 +240,7 @@ fn read(source: &Source) -> Result<Read<'_>, String> {
     let file = source.path.as_str();
     let module = module_of(file);
     let place = Place::of(&module)?;
-    let tests = file.ends_with("/tests.rs") || file.contains("/tests/");
+    let tests = file.ends_with("tests.rs") || file.contains("/tests/");
     let scan = scan::scan(&module, tests, &source.text)?;
     Ok(Read { file, place, scan })
 }
@@ -258,10 +263,10 @@ fn judge(from: Place, mention: &Mention, macros: &BTreeMap<&str, Place>) -> Opti
 }
 
 type Statement<'a> = (&'a str, usize, Place, &'a str);
+type Owners = BTreeMap<String, BTreeSet<String>>;
 
-/// A table belongs to the place that inserts into it.
-fn judge_tables(statements: &[Statement<'_>]) -> Vec<Breach> {
-    let mut owners: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
+/// Who names whose table.
+fn judge_tables(mut owners: Owners, statements: &[Statement<'_>]) -> Vec<Breach> {
     let named = statements.iter().flat_map(|(file, line, place, text)| {
         sql::tables(text).into_iter().map(move |(how, table)| (*file, *line, *place, how, table))
     });

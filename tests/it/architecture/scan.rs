@@ -28,6 +28,8 @@ pub struct Scan {
     pub texts: Vec<Text>,
     /// Lines of `use`, and of bare relative paths through a module declared here.
     pub uses: Vec<usize>,
+    /// Tables declared here: `const TABLE: &'static str = "…"`.
+    pub tables: Vec<String>,
     /// Macros made here with `#[macro_export]`: they stand at the root for all.
     pub macros: Vec<String>,
     /// Ways round the walls, with what is wrong about them.
@@ -102,7 +104,8 @@ impl Reader {
         let name = inner.first().map(ToString::to_string).unwrap_or_default();
         match name.as_str() {
             "doc" => return false,
-            "path" => {
+            // A neighbouring file under another name stays in its room.
+            "path" if inner.iter().any(|t| t.to_string().contains(['/', '\\'])) => {
                 let line = inner[0].span().start().line;
                 self.out.tricks.push((line, "`#[path]` moves a module out of its room"));
             }
@@ -124,6 +127,15 @@ impl Reader {
         let line = tokens[i].span().start().line;
         match name {
             "use" => self.out.uses.push(line),
+            "TABLE" if i > 0 && tokens[i - 1].to_string() == "const" => {
+                let value = tokens[i..]
+                    .iter()
+                    .take_while(|t| !is_punct(Some(t), ';'))
+                    .skip_while(|t| !is_punct(Some(t), '='))
+                    .nth(1);
+                let table = value.and_then(|v| unquote(&v.to_string()));
+                self.out.tables.extend(table.filter(|t| !t.is_empty()));
+            }
             "macro_rules" => {
                 let made = tokens.get(i + 2).map(ToString::to_string);
                 self.out.macros.extend(made.filter(|_| self.exports));

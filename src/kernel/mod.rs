@@ -5,8 +5,10 @@
 
 pub mod actor;
 pub mod clock;
+pub mod field;
 pub mod id;
 pub mod instant;
+pub mod json;
 pub mod problem;
 pub mod quantity;
 pub mod tag;

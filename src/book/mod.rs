@@ -1,0 +1,23 @@
+//! One envelope and one mechanism each for every record: recording, correcting,
+//! voiding, the journal, idempotency, references, tokens, and reading back.
+
+pub mod api;
+pub mod common;
+pub mod flags;
+pub mod idempotency;
+pub mod journal;
+pub mod list;
+pub mod render;
+pub mod resolve;
+pub mod room;
+pub mod series;
+pub mod story;
+pub mod thing;
+pub mod token;
+pub mod verbs;
+pub mod void;
+
+pub use common::{Common, Despite, Draft};
+pub use render::{Catalogue, ChildSpec, Extras, render, render_one};
+pub use room::{Entry, Room};
+pub use verbs::{correct, create};

@@ -1,0 +1,115 @@
+//! Named things of the shop: hands, kilns, furnaces, crucibles, suppliers. Made on
+//! first use by whoever writes a name that is not known.
+
+use super::common::{Common, Draft};
+use super::resolve::name_key;
+use super::room::{Entry, Room};
+use super::{series, verbs};
+use crate::body;
+use crate::db::{Cell, Read as _, WriteTx};
+use crate::kernel::field::{Body, Text};
+use crate::kernel::id::{Crucible, Furnace, Hand, Kiln, Kinded, Supplier};
+use crate::kernel::{Kind, Problem, Seq};
+use std::marker::PhantomData;
+use uuid::Uuid;
+
+body! {
+    /// A thing with a name.
+    pub struct ThingBody {
+        /// Its name, as people say it.
+        name: Text<64>,
+        /// Notes.
+        notes: Option<Text<2000>>,
+    }
+}
+
+/// Things of one kind.
+pub struct Things<K>(PhantomData<fn() -> K>);
+
+impl<K: Kinded> Room for Things<K> {
+    const KIND: Kind = K::KIND;
+    const TABLE: &'static str = "thing";
+    const AT_REQUIRED: bool = false;
+    type Body = ThingBody;
+
+    async fn enter(tx: &mut WriteTx, entry: &mut Entry<ThingBody>) -> Result<(), Problem> {
+        if entry.correcting {
+            let key = name_key(&entry.body.name.0);
+            let taken = tx
+                .fetch_one(
+                    "SELECT record_seq FROM handle WHERE space = ? AND key = ? AND record_seq <> ?",
+                    vec![K::KIND.name().into(), key.as_str().into(), Cell::Int(entry.seq)],
+                )
+                .await?;
+            if taken.is_some() {
+                return Err(name_taken(K::KIND));
+            }
+            tx.push("DELETE FROM handle WHERE record_seq = ?", vec![Cell::Int(entry.seq)]);
+            series::bind(tx, K::KIND.name(), &key, entry.seq);
+        }
+        entry.set("kind", K::KIND.name());
+        let name = entry.body.name.0.clone();
+        entry.set("name", name);
+        Ok(())
+    }
+
+    async fn along(tx: &mut WriteTx, entry: &mut Entry<ThingBody>) -> Result<(), Problem> {
+        let key = name_key(&entry.body.name.0);
+        let bound = tx
+            .fetch_one(
+                "INSERT INTO handle (space, key, record_seq) VALUES (?, ?, ?) \
+                 ON CONFLICT DO NOTHING RETURNING record_seq",
+                vec![K::KIND.name().into(), key.as_str().into(), Cell::Int(entry.seq)],
+            )
+            .await?;
+        if bound.is_none() { Err(name_taken(K::KIND)) } else { Ok(()) }
+    }
+}
+
+fn name_taken(kind: Kind) -> Problem {
+    Problem::field("/name", "taken", format!("There is a {} of that name.", kind.name()))
+}
+
+async fn make(tx: &mut WriteTx, kind: Kind, name: &str) -> Result<(Seq, Uuid), Problem> {
+    let draft = Draft {
+        common: Common::at(tx.now()),
+        body: ThingBody { name: Text(name.to_owned()), notes: None },
+    };
+    match kind {
+        Kind::Hand => verbs::create_as::<Things<Hand>>(tx, draft).await,
+        Kind::Kiln => verbs::create_as::<Things<Kiln>>(tx, draft).await,
+        Kind::Furnace => verbs::create_as::<Things<Furnace>>(tx, draft).await,
+        Kind::Crucible => verbs::create_as::<Things<Crucible>>(tx, draft).await,
+        Kind::Supplier => verbs::create_as::<Things<Supplier>>(tx, draft).await,
+        _ => Err(Problem::internal(format!("{} has no names", kind.name()))),
+    }
+}
+
+/// Makes every named thing of a draft that is not known yet; answers what was made.
+///
+/// # Errors
+/// As the database says.
+pub async fn make_missing<B: Body>(
+    tx: &mut WriteTx,
+    draft: &mut Draft<B>,
+) -> Result<Vec<(Kind, String, Uuid)>, Problem> {
+    let mut wanted: Vec<(Kind, String)> = Vec::new();
+    draft.each_ref(&mut |slot, _| {
+        if let (Some(kind), true, None) = (slot.kind, slot.named, slot.found)
+            && !wanted.iter().any(|(k, n)| *k == kind && name_key(n) == name_key(&slot.asked))
+        {
+            wanted.push((kind, slot.asked.clone()));
+        }
+    });
+    let mut made = Vec::new();
+    for (kind, name) in wanted {
+        let (seq, id) = make(tx, kind, &name).await?;
+        draft.each_ref(&mut |slot, _| {
+            if slot.named && slot.kind == Some(kind) && slot.found.is_none() && name_key(&slot.asked) == name_key(&name) {
+                slot.found = Some((seq, id));
+            }
+        });
+        made.push((kind, name, id));
+    }
+    Ok(made)
+}

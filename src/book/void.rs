@@ -1,0 +1,130 @@
+//! Undo is always a void: final, journalled, and refused while others depend on the record.
+
+use super::journal;
+use super::verbs::{Standing, standing};
+use crate::db::{Cell, Read as _, WriteTx};
+use crate::kernel::{Instant, Kind, Problem, ProblemType, Role, Seq};
+use serde_json::{Value, json};
+
+/// How a void was asked for.
+#[derive(Clone, Debug)]
+pub struct Ask {
+    /// Why.
+    pub reason: String,
+    /// Void what depends on it too.
+    pub cascade: bool,
+    /// Show what would go, and change nothing.
+    pub dry_run: bool,
+    /// `If-Match`, if sent.
+    pub if_match: Option<String>,
+}
+
+/// Kinds that are undone together with the record they were sent along with.
+#[must_use]
+pub const fn goes_with(kind: Kind) -> bool {
+    matches!(
+        kind,
+        Kind::Leak | Kind::Finding | Kind::RecipeVersion | Kind::Charge | Kind::Casting
+    )
+}
+
+/// A record that depends on another.
+#[derive(Clone, Debug)]
+pub struct Dependent {
+    /// Its number.
+    pub seq: Seq,
+    /// Its kind.
+    pub kind: Kind,
+    line: Value,
+}
+
+/// Live records that refer to it. A part sent along with it (`goes_with`) does not count
+/// against it when it refers to it as its parent and was recorded in the same act.
+async fn dependents(tx: &mut WriteTx, seq: Seq) -> Result<Vec<(Dependent, bool)>, Problem> {
+    let rows = tx
+        .fetch(
+            "SELECT DISTINCT r.seq, r.kind, r.id, r.at_ms, l.member, r.recorded_ms = p.recorded_ms \
+             FROM link l JOIN record r ON r.seq = l.record_seq JOIN record p ON p.seq = l.target_seq \
+             WHERE l.target_seq = ? AND r.void_ms IS NULL ORDER BY r.at_ms DESC, r.seq DESC",
+            vec![Cell::Int(seq)],
+        )
+        .await?;
+    let mut out: Vec<(Dependent, bool)> = Vec::new();
+    for row in rows {
+        let kind = row.text(1)?;
+        let kind = Kind::parse(&kind).ok_or_else(|| Problem::internal(kind))?;
+        let at = Instant::from_ms(row.int(3)?).to_string();
+        let line = json!({"kind": kind.name(), "id": row.uuid(2)?.to_string(), "at": at});
+        let along = goes_with(kind) && row.int(5)? != 0;
+        if !out.iter().any(|(d, _)| d.line == line) {
+            out.push((Dependent { seq: row.int(0)?, kind, line }, along));
+        }
+    }
+    Ok(out)
+}
+
+/// Voids a record; answers the numbers of all that was (or would be) voided, newest first.
+///
+/// # Errors
+/// `already-void`, `not-allowed`, `stale`, `in-use` with the dependents.
+pub async fn void(tx: &mut WriteTx, kind: Kind, seq: Seq, ask: &Ask) -> Result<Vec<Dependent>, Problem> {
+    let root = standing(tx, kind, seq).await?;
+    if root.void {
+        return Err(Problem::new(ProblemType::AlreadyVoid, "The record is void already."));
+    }
+    if (ask.cascade || ask.dry_run) && tx.actor.role != Role::Owner {
+        return Err(Problem::new(ProblemType::NotAllowed, "Voiding a record with all that depends on it is the owner's."));
+    }
+    root.may_change(tx)?;
+    root.matches(ask.if_match.as_deref())?;
+    let mut set: Vec<Dependent> = vec![Dependent {
+        seq,
+        kind,
+        line: json!({"kind": kind.name(), "id": root.id.to_string(), "at": root.body.get("at")}),
+    }];
+    let mut next = 0;
+    while next < set.len() {
+        let at = set[next].seq;
+        let found = dependents(tx, at).await?;
+        let against: Vec<Value> = found.iter().filter(|(_, along)| !along).map(|(d, _)| d.line.clone()).collect();
+        if !against.is_empty() && !ask.cascade {
+            return Err(Problem::new(ProblemType::InUse, format!("{} records depend on it.", against.len()))
+                .with("dependents", against.into_iter().take(50).collect::<Vec<_>>()));
+        }
+        for (dependent, _) in found {
+            if !set.iter().any(|d| d.seq == dependent.seq) {
+                set.push(dependent);
+            }
+        }
+        next += 1;
+    }
+    set.sort_by_key(|d| std::cmp::Reverse(d.seq));
+    if !ask.dry_run {
+        for dependent in &set {
+            let standing =
+                if dependent.seq == seq { root.clone() } else { standing(tx, dependent.kind, dependent.seq).await? };
+            void_one(tx, &standing, &ask.reason);
+        }
+    }
+    Ok(set)
+}
+
+fn void_one(tx: &mut WriteTx, standing: &Standing, reason: &str) {
+    standing.touch(tx);
+    tx.note_acting(standing.seq, true);
+    let version = standing.version + 1;
+    journal::append(tx, standing.seq, journal::Action::Void, version, Some(reason), None);
+    let now = tx.now();
+    tx.push(
+        "UPDATE record SET void_ms = ?, void_reason = ?, version = ? WHERE seq = ?",
+        vec![now.into(), reason.into(), version.into(), standing.seq.into()],
+    );
+}
+
+impl Dependent {
+    /// Its line in an answer: kind, id, at.
+    #[must_use]
+    pub fn line(&self) -> &Value {
+        &self.line
+    }
+}

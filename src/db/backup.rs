@@ -1,0 +1,63 @@
+//! Copies that can be trusted, and looking over the file.
+
+use super::open::{Db, tool};
+use sqlx::{Connection as _, Executor as _, Row as _};
+use std::path::Path;
+
+/// Writes a whole copy of the book to `target`, which must not exist, and looks it over.
+/// Safe while the server runs.
+///
+/// # Errors
+/// In words for whoever asked.
+pub async fn backup_to(book: &Path, target: &Path) -> Result<(), String> {
+    if target.exists() {
+        return Err(format!("{} exists already; a backup does not overwrite.", target.display()));
+    }
+    let text = target.to_str().ok_or("The name of the backup must be plain text.")?.to_owned();
+    let mut conn = tool(book).await?;
+    sqlx::query("VACUUM INTO ?").bind(text).execute(&mut conn).await.map_err(|e| format!("{}: {e}", target.display()))?;
+    conn.close().await.map_err(|e| e.to_string())?;
+    let faults = integrity(target).await?;
+    if faults.is_empty() { Ok(()) } else { Err(format!("The copy is damaged: {}", faults.join("; "))) }
+}
+
+/// What SQLite finds wrong with the file: nothing, when it is sound.
+///
+/// # Errors
+/// When the file cannot be read at all.
+pub async fn integrity(path: &Path) -> Result<Vec<String>, String> {
+    let mut conn = tool(path).await?;
+    let say = |e: sqlx::Error| format!("{}: {e}", path.display());
+    let mut faults = Vec::new();
+    for row in conn.fetch_all("PRAGMA integrity_check").await.map_err(say)? {
+        let line: String = row.try_get(0).map_err(say)?;
+        if line != "ok" {
+            faults.push(line);
+        }
+    }
+    for row in conn.fetch_all("PRAGMA foreign_key_check").await.map_err(say)? {
+        let table: String = row.try_get(0).map_err(say)?;
+        faults.push(format!("a row of {table} refers to nothing"));
+    }
+    conn.close().await.map_err(say)?;
+    Ok(faults)
+}
+
+/// The schema as SQL, one statement a paragraph, in the order of their names.
+///
+/// # Errors
+/// As the database says.
+pub async fn schema_dump(db: &Db) -> Result<String, String> {
+    let mut conn = tool(db.path()).await?;
+    let rows = conn
+        .fetch_all("SELECT sql FROM sqlite_schema WHERE sql IS NOT NULL AND name NOT LIKE '\\_sqlx%' ESCAPE '\\' AND name NOT LIKE 'sqlite%' ORDER BY name")
+        .await
+        .map_err(|e| e.to_string())?;
+    let mut out = String::new();
+    for row in rows {
+        let sql: String = row.try_get(0).map_err(|e| e.to_string())?;
+        out.push_str(&sql);
+        out.push_str(";\n\n");
+    }
+    Ok(out)
+}

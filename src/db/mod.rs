@@ -1,0 +1,16 @@
+//! One SQLite file, opened one way: the writer's queue with its batches, the readers
+//! with one snapshot a request, migrations, backup.
+
+mod backup;
+mod cell;
+mod open;
+mod queue;
+mod read;
+mod write;
+
+pub use backup::{backup_to, integrity, schema_dump};
+pub use cell::{Cell, Row, Script};
+pub use open::{Db, Options, Settler, Shared};
+pub use queue::Acknowledge;
+pub use read::{Read, ReadTx};
+pub use write::{Touch, WriteTx};

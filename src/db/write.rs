@@ -1,0 +1,272 @@
+//! A turn at writing.
+//!
+//! [`Db::write`](super::Db::write) gives a [`WriteTx`]. Statements gather in a script
+//! and go to the driver together with the next read; what a verb touched is settled by
+//! the settlers of `app.rs`; [`WriteTx::save`] is the only way to get an answer out, and
+//! only once it is durable. Dropping rolls back.
+
+use super::cell::{Cell, Row, Script};
+use super::open::{Settler, Shared};
+use super::queue::{Back, Head, Lease, Outcome};
+use super::read::{Read, run};
+use crate::kernel::{Actor, Clock, Instant, Kind, Problem, Seq};
+use std::any::{Any, TypeId};
+use std::collections::{BTreeSet, HashMap};
+use std::sync::Arc;
+use tokio::sync::oneshot;
+
+/// Something whose derived rows must be settled.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub struct Touch {
+    /// What it is.
+    pub kind: Kind,
+    /// Which one.
+    pub seq: Seq,
+}
+
+/// One turn at writing: a savepoint in a batch that shares one durable commit.
+pub struct WriteTx {
+    lease: Option<Lease>,
+    script: Script,
+    /// Who writes.
+    pub actor: Actor,
+    /// The clock and the chance handed in at the start.
+    pub clock: Clock,
+    now: Instant,
+    calls: u32,
+    begun: bool,
+    base: Head,
+    head: Head,
+    touched: BTreeSet<Touch>,
+    settlers: &'static [Settler],
+    shared: Arc<Shared>,
+    forget: bool,
+    acting: Vec<(Seq, bool)>,
+    memo: HashMap<TypeId, Box<dyn Any + Send + Sync>>,
+}
+
+impl WriteTx {
+    pub(super) fn new(lease: Lease, actor: Actor, clock: Clock, settlers: &'static [Settler], shared: Arc<Shared>) -> Self {
+        let now = clock.now();
+        let head = lease.head.clone();
+        Self {
+            lease: Some(lease),
+            script: Script::default(),
+            actor,
+            clock,
+            now,
+            calls: 0,
+            begun: false,
+            base: head.clone(),
+            head,
+            touched: BTreeSet::new(),
+            settlers,
+            shared,
+            forget: false,
+            acting: Vec::new(),
+            memo: HashMap::new(),
+        }
+    }
+
+    /// The instant of this turn.
+    #[must_use]
+    pub const fn now(&self) -> Instant {
+        self.now
+    }
+    /// Driver calls made so far.
+    #[must_use]
+    pub const fn calls(&self) -> u32 {
+        self.calls
+    }
+
+    /// Adds a statement; it runs with the next read, or at the end.
+    pub fn push(&mut self, sql: &str, args: Vec<Cell>) {
+        self.script.push(sql, args);
+    }
+
+    /// Inserts a row of a table keyed on `seq`, or replaces what stands there.
+    /// `table` and the column names are ours, never a caller's.
+    pub fn put(&mut self, table: &str, seq: Seq, columns: &[(&str, Cell)]) {
+        let names: Vec<_> = columns.iter().map(|(name, _)| *name).collect();
+        let marks = ",?".repeat(columns.len());
+        let sets: Vec<_> = names.iter().map(|n| format!("{n} = excluded.{n}")).collect();
+        let tail = if sets.is_empty() {
+            "DO NOTHING".to_owned()
+        } else {
+            format!("DO UPDATE SET {}", sets.join(", "))
+        };
+        let comma = if names.is_empty() { "" } else { ", " };
+        let sql = format!(
+            "INSERT INTO {table} (seq{comma}{}) VALUES (?{marks}) ON CONFLICT (seq) {tail}",
+            names.join(", ")
+        );
+        let args = std::iter::once(Cell::Int(seq)).chain(columns.iter().map(|(_, c)| c.clone()));
+        self.script.push(&sql, args);
+    }
+
+    /// Deals the next record number.
+    pub fn deal_seq(&mut self) -> Seq {
+        self.head.seq += 1;
+        self.head.seq
+    }
+    /// The head of the journal: its last number and hash.
+    #[must_use]
+    pub fn journal_head(&self) -> (i64, [u8; 32]) {
+        (self.head.journal_n, self.head.journal_hash)
+    }
+    /// Moves the head of the journal.
+    pub fn set_journal_head(&mut self, n: i64, hash: [u8; 32]) {
+        self.head.journal_n = n;
+        self.head.journal_hash = hash;
+    }
+
+    /// Marks something whose derived rows must be settled.
+    pub fn touch(&mut self, kind: Kind, seq: Seq) {
+        self.touched.insert(Touch { kind, seq });
+    }
+    /// What was touched of a kind since the last time it was asked, taken away.
+    pub fn take_touched(&mut self, kind: Kind) -> Vec<Seq> {
+        let (taken, kept) = std::mem::take(&mut self.touched).into_iter().partition(|t| t.kind == kind);
+        self.touched = kept;
+        let taken: BTreeSet<Touch> = taken;
+        taken.into_iter().map(|t| t.seq).collect()
+    }
+    /// What is touched of a kind.
+    #[must_use]
+    pub fn touched(&self, kind: Kind) -> Vec<Seq> {
+        self.touched.iter().filter(|t| t.kind == kind).map(|t| t.seq).collect()
+    }
+
+    /// Says that what is kept between requests (settings, trade catalogue) is out of date.
+    pub const fn forget_shared(&mut self) {
+        self.forget = true;
+    }
+    /// Notes that this turn records or corrects a record, or voids it.
+    pub fn note_acting(&mut self, seq: Seq, voids: bool) {
+        self.acting.push((seq, voids));
+    }
+    /// The records of this turn, and whether each is voided.
+    #[must_use]
+    pub fn acting(&self) -> &[(Seq, bool)] {
+        &self.acting
+    }
+    /// Keeps something for later steps of this turn; one of each type.
+    pub fn remember<T: Send + Sync + 'static>(&mut self, value: T) {
+        self.memo.insert(TypeId::of::<T>(), Box::new(value));
+    }
+    /// What an earlier step of this turn kept.
+    #[must_use]
+    pub fn recall<T: Send + Sync + 'static>(&self) -> Option<&T> {
+        self.memo.get(&TypeId::of::<T>()).and_then(|any| any.downcast_ref())
+    }
+
+    /// Runs the settlers over what was touched.
+    ///
+    /// # Errors
+    /// What a settler refuses: the turn must then be refused.
+    pub async fn settle(&mut self) -> Result<(), Problem> {
+        for settler in self.settlers {
+            settler(self).await?;
+        }
+        self.touched.clear();
+        Ok(())
+    }
+
+    async fn run(&mut self) -> Result<Vec<Row>, Problem> {
+        let Some(lease) = &mut self.lease else {
+            return Err(Problem::internal("the turn is over"));
+        };
+        if !self.begun {
+            self.begun = true;
+            let mut opened = Script::default();
+            let batch_opens = lease.opens_batch;
+            if batch_opens {
+                opened.push("BEGIN IMMEDIATE", []);
+            }
+            opened.push("SAVEPOINT turn", []);
+            if batch_opens {
+                opened.push(super::queue::HEAD, []);
+            }
+            std::mem::swap(&mut opened, &mut self.script);
+            self.script.push(&opened.sql, opened.args);
+            self.calls += 1;
+            let mut rows = run(&mut lease.conn, &mut self.script).await?;
+            if batch_opens && !rows.is_empty() {
+                self.head = Head::read(&rows.remove(0))?;
+                self.base = self.head.clone();
+            }
+            return Ok(rows);
+        }
+        self.calls += 1;
+        run(&mut lease.conn, &mut self.script).await
+    }
+
+    /// Opens the turn (begin, savepoint, head of the journal) together with a first read.
+    /// Must come before any number is dealt.
+    ///
+    /// # Errors
+    /// As the driver says.
+    pub async fn open(&mut self, sql: &str, args: Vec<Cell>) -> Result<Vec<Row>, Problem> {
+        self.fetch(sql, args).await
+    }
+
+    fn give_back(&mut self, outcome: Outcome) {
+        if let Some(lease) = self.lease.take() {
+            let (base, head) = (self.base.clone(), self.head.clone());
+            let back = Back { conn: lease.conn, base, head, begun: self.begun, outcome };
+            // The queue outlives every turn; if it is gone, so is the process.
+            let _ = lease.back.send(back);
+        }
+    }
+
+    /// Saves the turn: settles, writes what is left, joins the batch's durable commit, and
+    /// only then gives the answer back.
+    ///
+    /// # Errors
+    /// What a settler refuses, or `busy` when the disk does not take the batch.
+    pub async fn save<T>(mut self, answer: T) -> Result<T, Problem> {
+        if let Err(problem) = self.settle().await {
+            return Err(self.refuse(problem).await);
+        }
+        self.script.push("RELEASE turn", []);
+        self.run().await?;
+        let (forget, shared) = (self.forget, self.shared.clone());
+        self.durable(Outcome::Saved).await?;
+        if forget {
+            shared.clear();
+        }
+        Ok(answer)
+    }
+
+    /// Ends the turn without writing. What is refused may rest on what an earlier turn of
+    /// the same batch wrote, so the refusal too waits until that is durable.
+    pub async fn refuse(mut self, problem: Problem) -> Problem {
+        match self.durable(Outcome::Refused).await {
+            Ok(()) => problem,
+            Err(busy) => busy,
+        }
+    }
+
+    async fn durable(&mut self, outcome: impl FnOnce(oneshot::Sender<Result<(), Problem>>) -> Outcome) -> Result<(), Problem> {
+        let (tell, told) = oneshot::channel();
+        self.give_back(outcome(tell));
+        told.await.map_err(|_| Problem::internal("the writer is gone"))?
+    }
+}
+
+impl Read for WriteTx {
+    fn shared(&self) -> &Shared {
+        &self.shared
+    }
+
+    async fn fetch(&mut self, sql: &str, args: Vec<Cell>) -> Result<Vec<Row>, Problem> {
+        self.script.push(sql, args);
+        self.run().await
+    }
+}
+
+impl Drop for WriteTx {
+    fn drop(&mut self) {
+        self.give_back(Outcome::Dropped);
+    }
+}

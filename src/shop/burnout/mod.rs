@@ -1,0 +1,10 @@
+//! Burnouts: one kiln load that melts out and fires.
+
+mod api;
+mod flags;
+mod model;
+mod verbs;
+
+pub use api::{routes, schemas};
+pub use flags::settle as settle_flags;
+pub use verbs::Burnouts;

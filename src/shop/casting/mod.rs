@@ -1,0 +1,15 @@
+//! Pieces, their parts, and castings: one attempt each to cast one part of one piece.
+//! Holds the route: stages, order, and what depends on what.
+
+mod api;
+mod model;
+pub mod route;
+mod settle;
+mod store;
+mod verbs;
+
+pub use api::{extras, list_filters, piece_extras, routes, schemas};
+pub use model::{CastingBody, PieceBody, RecastBody, WaxBody};
+pub use settle::settle;
+pub use store::{CastingRow, by_pieces, by_seqs};
+pub use verbs::{Castings, Pieces, Recasts, Waxes};

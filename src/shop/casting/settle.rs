@@ -1,0 +1,146 @@
+//! Where castings stand: walked anew whenever something that bears on them is written.
+
+use super::route::{Event, Happened, Misfit, Step, Walked, next, walk};
+use super::store::{self, Settled};
+use crate::book::story::{self, Line, Story};
+use crate::db::WriteTx;
+use crate::kernel::{Kind, Order, Problem, ProblemType, Seq};
+use crate::shop::house::settings::{self, Settings};
+use std::pin::Pin;
+
+/// The settler of the route.
+pub fn settle<'t>(tx: &'t mut WriteTx) -> Pin<Box<dyn Future<Output = Result<(), Problem>> + Send + 't>> {
+    Box::pin(async move {
+        let story = story::touched(tx).await?;
+        if story.castings.is_empty() {
+            return Ok(());
+        }
+        let settings = settings::of(tx).await?;
+        let mut settled = Vec::with_capacity(story.castings.len());
+        for &casting in &story.castings {
+            let walked = walk(&happened(&story, &settings, casting));
+            if let Some(misfit) = &walked.misfit {
+                return Err(refusal(tx, &story, casting, misfit));
+            }
+            settled.push(row(&story, casting, &walked));
+        }
+        store::write_settled(tx, &settled);
+        Ok(())
+    })
+}
+
+fn happened(story: &Story, settings: &Settings, casting: Seq) -> Vec<Happened> {
+    story
+        .of(casting)
+        .filter_map(|line| {
+            Some(Happened {
+                order: Order { at: line.at, seq: line.seq },
+                span: settings.span(line.at, line.precision),
+                event: event(story, line)?,
+                despite: line.despite("not_on_record"),
+            })
+        })
+        .collect()
+}
+
+/// What a record means to a casting's route, if anything.
+fn event(story: &Story, line: &Line) -> Option<Event> {
+    Some(match line.kind {
+        Kind::Wax => Event::Wax,
+        Kind::Shell => Event::Shell,
+        Kind::Coat => Event::Coat,
+        Kind::Patch => Event::Patch,
+        Kind::Burnout => match fired_result(story, line) {
+            Some("lost") => Event::LostInKiln,
+            _ => Event::Fired,
+        },
+        Kind::Preheat => Event::Preheat,
+        Kind::Pour if line.body["continues_pour_id"].is_string() => Event::Stream,
+        Kind::Pour => Event::Pour,
+        Kind::Breakout if line.body["verdict"] == "scrap" => Event::OpenedScrap,
+        Kind::Breakout => Event::Opened,
+        Kind::CutOff => Event::CutOff,
+        Kind::Work if line.shell == 0 => Event::Work,
+        Kind::Finish => Event::Finish,
+        Kind::Scrap => Event::Scrap,
+        Kind::Delivery => Event::Deliver,
+        _ => return None,
+    })
+}
+
+/// What came of a shell in a burnout: sound, cracked, lost; `None` while not known.
+#[must_use]
+pub fn fired_result<'s>(story: &'s Story, line: &'s Line) -> Option<&'s str> {
+    let shell = story.shell(line.shell)?.id.to_string();
+    line.body["shells"]
+        .as_array()?
+        .iter()
+        .find(|s| s["shell_id"] == shell.as_str())
+        .and_then(|s| s["result"].as_str())
+}
+
+fn row(story: &Story, casting: Seq, walked: &Walked) -> Settled {
+    let judged = story.of(casting).filter(|l| l.kind == Kind::Breakout).filter_map(|l| l.body["verdict"].as_str());
+    let mut verdict = judged.filter(|v| *v != "not_judged").last().map(str::to_owned);
+    if verdict.is_none() && story.of(casting).any(|l| l.kind == Kind::Finish) {
+        verdict = Some("accepted".into());
+    }
+    let wax = story
+        .of(casting)
+        .filter(|l| l.kind == Kind::Wax)
+        .filter_map(|l| l.body["wax_kg"].as_number().and_then(|n| crate::kernel::json::scaled(n, 6)))
+        .last();
+    Settled {
+        seq: casting,
+        stage: walked.stage.name(),
+        stage_ms: walked.since.map(crate::kernel::Instant::ms),
+        verdict,
+        shell: story.of(casting).filter(|l| l.kind == Kind::Shell).map(|l| l.seq).last(),
+        wax_mg: wax.and_then(|mg| i64::try_from(mg).ok()),
+    }
+}
+
+/// The refusal of a record that does not fit: of the one being written, or, when that one
+/// pulls the ground from under a later record, of the writing.
+fn refusal(tx: &WriteTx, story: &Story, casting: Seq, misfit: &Misfit) -> Problem {
+    let writes_it = tx.acting().iter().any(|(seq, voids)| *seq == misfit.seq && !voids);
+    let line = story.of(casting).find(|l| l.seq == misfit.seq);
+    let what = line.map_or_else(String::new, |l| format!("{} of {}", l.kind.name().replace('_', " "), l.at));
+    if writes_it {
+        let detail = format!("The casting stood at {} then; a {} does not follow.", misfit.stage.name(), words(misfit));
+        let mut problem = Problem::new(misfit.problem, detail).with("stage", misfit.stage.name());
+        if misfit.problem == ProblemType::NotYet {
+            let may = matches!(next(misfit.stage, misfit.event), Step::NotYet(_));
+            problem = problem.with("despite", if may { vec!["not_on_record"] } else { vec![] });
+        }
+        return problem;
+    }
+    let dependents: Vec<serde_json::Value> = line
+        .map(|l| serde_json::json!({"kind": l.kind.name(), "id": l.id.to_string(), "at": l.at.to_string()}))
+        .into_iter()
+        .collect();
+    if tx.acting().iter().any(|(_, voids)| *voids) {
+        return Problem::new(ProblemType::InUse, format!("The {what} rests on it.")).with("dependents", dependents);
+    }
+    Problem::new(ProblemType::TimesContradict, format!("With this, the {what} would not follow from what stands before it."))
+        .with("dependents", dependents)
+}
+
+const fn words(misfit: &Misfit) -> &'static str {
+    match misfit.event {
+        Event::Wax => "wax",
+        Event::Shell => "shell",
+        Event::Coat => "coat",
+        Event::Patch => "patch",
+        Event::Fired | Event::LostInKiln => "burnout",
+        Event::Preheat => "preheat",
+        Event::Pour => "pour",
+        Event::Stream => "further stream",
+        Event::Opened | Event::OpenedScrap => "breakout",
+        Event::CutOff => "cut-off",
+        Event::Work => "work",
+        Event::Finish => "finish",
+        Event::Deliver => "delivery",
+        Event::Scrap => "scrap",
+    }
+}

@@ -1,0 +1,10 @@
+//! Commissions: one agreed job, its bought-in costs and its payments.
+
+mod api;
+mod model;
+mod store;
+mod verbs;
+
+pub use api::{extras, routes, schemas};
+pub use model::{CommissionBody, CostBody, PaymentBody};
+pub use verbs::{Commissions, Costs, Payments};

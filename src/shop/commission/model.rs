@@ -1,0 +1,73 @@
+//! What is said of a commission.
+
+use crate::kernel::field::{Day, Minor, Named, Parent, Ref, Text};
+use crate::kernel::id::{Client, Commission, Supplier};
+use crate::{body, words};
+
+body! {
+    /// One agreed job.
+    pub struct CommissionBody {
+        /// What it is called.
+        title: Text<200>,
+        /// Who commissioned it; the shop's own work without.
+        client_id: Option<Ref<Client>>,
+        /// When it is due.
+        due_on: Option<Day>,
+        /// Notes.
+        notes: Option<Text<4000>>,
+    }
+}
+
+words! {
+    /// What a bought-in cost was for.
+    pub enum CostKind {
+        /// A mould.
+        Mould = "mould",
+        /// A pattern.
+        Pattern = "pattern",
+        /// A print.
+        Print = "print",
+        /// Outside work.
+        Service = "service",
+        /// A base.
+        Base = "base",
+        /// A crate.
+        Crate = "crate",
+        /// Freight.
+        Freight = "freight",
+        /// Travel.
+        Travel = "travel",
+        /// A royalty.
+        Royalty = "royalty",
+        /// Something else.
+        Other = "other",
+    }
+}
+
+body! {
+    /// A cost bought in for a commission.
+    pub struct CostBody {
+        /// The commission.
+        commission_id: Parent<Commission>,
+        /// What for.
+        kind: CostKind,
+        /// How much.
+        amount_minor: Minor,
+        /// From whom.
+        supplier: Option<Named<Supplier>>,
+        /// Notes.
+        note: Option<Text<500>>,
+    }
+}
+
+body! {
+    /// Money received for a commission.
+    pub struct PaymentBody {
+        /// The commission.
+        commission_id: Parent<Commission>,
+        /// How much.
+        amount_minor: Minor,
+        /// What for: deposit, stage, balance.
+        r#for: Option<Text<120>>,
+    }
+}

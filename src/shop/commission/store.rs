@@ -1,0 +1,16 @@
+//! SQL of commissions.
+
+use crate::db::{Cell, Read};
+use crate::kernel::{Problem, Seq};
+use serde_json::json;
+
+/// The numbers of some commissions.
+pub async fn numbers<R: Read>(read: &mut R, seqs: &[Seq]) -> Result<Vec<(Seq, String)>, Problem> {
+    let rows = read
+        .fetch(
+            "SELECT c.seq, c.number FROM json_each(?) k JOIN commission c ON c.seq = k.value",
+            vec![Cell::Text(json!(seqs).to_string())],
+        )
+        .await?;
+    rows.iter().map(|row| Ok((row.int(0)?, row.text(1)?))).collect()
+}

@@ -1,0 +1,73 @@
+//! Recording commissions, costs and payments.
+
+use super::model::{CommissionBody, CostBody, PaymentBody};
+use crate::book::{Entry, Room, series};
+use super::store;
+use crate::db::WriteTx;
+use crate::kernel::{Kind, Problem};
+use crate::shop::house::settings;
+
+/// Commissions.
+pub enum Commissions {}
+
+impl Room for Commissions {
+    const KIND: Kind = Kind::Commission;
+    const TABLE: &'static str = "commission";
+    const AT_REQUIRED: bool = false;
+    type Body = CommissionBody;
+
+    async fn enter(tx: &mut WriteTx, entry: &mut Entry<CommissionBody>) -> Result<(), Problem> {
+        let number = if entry.correcting {
+            let known = store::numbers(tx, &[entry.seq]).await?.pop();
+            known.ok_or_else(|| Problem::internal("commission without number"))?.1
+        } else {
+            let year = settings::of(tx).await?.day(entry.at()).year();
+            series::number(tx, Kind::Commission, year, entry.seq).await?
+        };
+        let body = &entry.body;
+        entry.columns = vec![
+            ("number", number.into()),
+            ("title", body.title.0.as_str().into()),
+            ("client_seq", body.client_id.as_ref().map(|c| c.seq()).into()),
+            ("due_on", body.due_on.map(|d| d.0.to_string()).into()),
+        ];
+        Ok(())
+    }
+}
+
+/// Costs bought in.
+pub enum Costs {}
+
+impl Room for Costs {
+    const KIND: Kind = Kind::Cost;
+    const TABLE: &'static str = "cost";
+    type Body = CostBody;
+
+    async fn enter(_: &mut WriteTx, entry: &mut Entry<CostBody>) -> Result<(), Problem> {
+        let body = &entry.body;
+        entry.columns = vec![
+            ("commission_seq", body.commission_id.seq().into()),
+            ("kind", body.kind.name().into()),
+            ("amount_minor", body.amount_minor.0.into()),
+        ];
+        Ok(())
+    }
+}
+
+/// Payments.
+pub enum Payments {}
+
+impl Room for Payments {
+    const KIND: Kind = Kind::Payment;
+    const TABLE: &'static str = "payment";
+    type Body = PaymentBody;
+
+    async fn enter(_: &mut WriteTx, entry: &mut Entry<PaymentBody>) -> Result<(), Problem> {
+        let body = &entry.body;
+        entry.columns = vec![
+            ("commission_seq", body.commission_id.seq().into()),
+            ("amount_minor", body.amount_minor.0.into()),
+        ];
+        Ok(())
+    }
+}

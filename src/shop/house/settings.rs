@@ -1,0 +1,158 @@
+//! Dated settings: read once, kept until one is written.
+
+use super::store;
+use crate::db::Read;
+use crate::kernel::{Instant, Mass, Precision, Problem};
+use jiff::civil::Date;
+use jiff::tz::TimeZone;
+use serde_json::{Value, json};
+use std::collections::HashMap;
+use std::sync::Arc;
+
+/// A setting that there is.
+pub struct Spec {
+    /// Its name.
+    pub name: &'static str,
+    /// What holds until one is set.
+    pub default: fn() -> Value,
+    /// Whether a value will do.
+    pub check: fn(&Value) -> bool,
+    /// What it is and what will do, in words.
+    pub about: &'static str,
+}
+
+fn number(value: &Value, low: f64, high: f64) -> bool {
+    value.as_f64().is_some_and(|n| (low..=high).contains(&n))
+}
+
+/// Every setting.
+pub const SPECS: &[Spec] = &[
+    Spec { name: "currency", default: || json!("EUR"), about: "ISO 4217 code of the shop's one currency: three capitals; fixed once money exists",
+           check: |v| v.as_str().is_some_and(|t| t.len() == 3 && t.bytes().all(|b| b.is_ascii_uppercase())) },
+    Spec { name: "zone", default: || json!("UTC"), about: "the shop's time zone, as Europe/Lisbon: its days and months",
+           check: |v| v.as_str().is_some_and(|t| TimeZone::get(t).is_ok()) },
+    Spec { name: "units", default: || json!("metric"), about: "what pages, documents and the command line show: metric or us",
+           check: |v| matches!(v.as_str(), Some("metric" | "us")) },
+    Spec { name: "money_for_hands", default: || json!(false), about: "whether hands see money: true or false", check: Value::is_boolean },
+    Spec { name: "money_for_readers", default: || json!(false), about: "whether readers see money: true or false", check: Value::is_boolean },
+    Spec { name: "scale_step_kg", default: || json!(0.01), about: "the step of the shop's scale in kg, above 0 and at most 10",
+           check: |v| number(v, 0.000_001, 10.0) },
+    Spec { name: "moisture_fire_c", default: || json!(600), about: "°C that a firing must reach since the last coat or patch", check: |v| number(v, 0.0, 1500.0) },
+    Spec { name: "moisture_stand_c", default: || json!(120), about: "°C below which a fired shell takes up water", check: |v| number(v, 0.0, 500.0) },
+    Spec { name: "moisture_stand_hours", default: || json!(4), about: "hours that a fired shell may stand cold without a preheat", check: |v| number(v, 0.0, 1000.0) },
+    Spec { name: "shell_dry_c", default: || json!(204), about: "°C below which a shell at the pour is not held to be dry", check: |v| number(v, 0.0, 500.0) },
+    Spec { name: "shell_cool_c", default: || json!(540), about: "copper-base: °C below which a shell is cool for a thin section", check: |v| number(v, 0.0, 1500.0) },
+    Spec { name: "thin_section_mm", default: || json!(6), about: "sections under this are thin, in mm", check: |v| number(v, 0.1, 100.0) },
+    Spec { name: "shell_hot_c", default: || json!(871), about: "copper-base: °C over which a shell is hot for a heavy section", check: |v| number(v, 0.0, 1500.0) },
+    Spec { name: "heavy_section_mm", default: || json!(19), about: "sections of this or more are heavy, in mm", check: |v| number(v, 0.1, 1000.0) },
+    Spec { name: "aluminium_shell_low_c", default: || json!(200), about: "aluminium: least °C of the shell at the pour", check: |v| number(v, 0.0, 1000.0) },
+    Spec { name: "aluminium_shell_high_c", default: || json!(540), about: "aluminium: most °C of the shell at the pour", check: |v| number(v, 0.0, 1000.0) },
+    Spec { name: "slurry_check_hours", default: || json!(72), about: "hours after which the check of a slurry batch is overdue", check: |v| number(v, 1.0, 10_000.0) },
+    Spec { name: "bands_section_mm", default: || json!([4, 6, 10, 19]), about: "edges of the bands of sections in mm, rising", check: edges },
+    Spec { name: "bands_shell_c", default: || json!([300, 540, 700, 871]), about: "edges of the bands of shell temperature in °C, rising", check: edges },
+    Spec { name: "bands_superheat_c", default: || json!([100, 150, 200, 250]), about: "edges of the bands of °C over liquidus, rising", check: edges },
+    Spec { name: "bands_minutes_out", default: || json!([2, 4, 6, 10]), about: "edges of the bands of minutes out of the kiln, rising", check: edges },
+    Spec { name: "bands_drying_hours", default: || json!([0.5, 2, 6]), about: "edges of the bands of hours short of dry, rising", check: edges },
+];
+
+fn edges(value: &Value) -> bool {
+    let Some(items) = value.as_array() else { return false };
+    let numbers: Vec<f64> = items.iter().filter_map(Value::as_f64).collect();
+    numbers.len() == items.len() && !items.is_empty() && items.len() <= 12 && numbers.windows(2).all(|w| w[0] < w[1])
+}
+
+/// All settings of the shop, with their dates.
+#[derive(Debug)]
+pub struct Settings {
+    rows: HashMap<String, Vec<(Date, Value)>>,
+    zone: TimeZone,
+}
+
+/// The settings, read once and kept.
+///
+/// # Errors
+/// As the database says.
+pub async fn of<R: Read>(read: &mut R) -> Result<Arc<Settings>, Problem> {
+    if let Some(kept) = read.shared().get::<Settings>() {
+        return Ok(kept);
+    }
+    let mut rows: HashMap<String, Vec<(Date, Value)>> = HashMap::new();
+    for (name, from_on, value) in store::settings(read).await? {
+        let day = from_on.parse().map_err(|e| Problem::internal(format!("setting {name} from {from_on}: {e}")))?;
+        let value = serde_json::from_str(&value).map_err(Problem::internal)?;
+        rows.entry(name).or_default().push((day, value));
+    }
+    let zone = rows.get("zone").and_then(|dated| dated.last()).and_then(|(_, v)| v.as_str().map(str::to_owned));
+    let zone = TimeZone::get(zone.as_deref().unwrap_or("UTC")).unwrap_or(TimeZone::UTC);
+    let settings = Arc::new(Settings { rows, zone });
+    read.shared().put(settings.clone());
+    Ok(settings)
+}
+
+impl Settings {
+    /// The shop's day of an instant.
+    #[must_use]
+    pub fn day(&self, at: Instant) -> Date {
+        jiff::Timestamp::from_millisecond(at.ms()).map_or(Date::ZERO, |t| self.zone.to_datetime(t).date())
+    }
+    /// The month of an instant, as `2026-03`.
+    #[must_use]
+    pub fn month(&self, at: Instant) -> String {
+        let day = self.day(at);
+        format!("{:04}-{:02}", day.year(), day.month())
+    }
+    /// The span an instant may stand for: the minute is taken as it is, an hour and a day
+    /// as the shop's clock cuts them.
+    #[must_use]
+    pub fn span(&self, at: Instant, precision: Precision) -> (Instant, Instant) {
+        match precision {
+            Precision::Minute => (at, at),
+            Precision::Hour => {
+                let start = at.ms().div_euclid(3_600_000) * 3_600_000;
+                (Instant::from_ms(start), Instant::from_ms(start + 3_599_999))
+            }
+            Precision::Day => {
+                let day = self.day(at);
+                let at_midnight = |d: Date| {
+                    self.zone.to_timestamp(d.at(0, 0, 0, 0)).map_or(at, |t| Instant::from_ms(t.as_millisecond()))
+                };
+                let next = day.tomorrow().map_or(at, at_midnight);
+                (at_midnight(day), next.plus_ms(-1))
+            }
+        }
+    }
+    /// A setting as in force at an instant.
+    #[must_use]
+    pub fn value(&self, name: &str, at: Instant) -> Value {
+        let day = self.day(at);
+        let dated = self.rows.get(name).and_then(|rows| rows.iter().rev().find(|(from, _)| *from <= day));
+        dated.map(|(_, v)| v.clone()).or_else(|| SPECS.iter().find(|s| s.name == name).map(|s| (s.default)())).unwrap_or(Value::Null)
+    }
+    /// A number as in force at an instant.
+    #[must_use]
+    pub fn number(&self, name: &str, at: Instant) -> f64 {
+        self.value(name, at).as_f64().unwrap_or(0.0)
+    }
+    /// Band edges as in force at an instant.
+    #[must_use]
+    pub fn edges(&self, name: &str, at: Instant) -> Vec<f64> {
+        self.value(name, at).as_array().map(|a| a.iter().filter_map(Value::as_f64).collect()).unwrap_or_default()
+    }
+    /// The step of the shop's scale.
+    #[must_use]
+    pub fn scale_step(&self, at: Instant) -> Mass {
+        let step = serde_json::Number::from_f64(self.number("scale_step_kg", at));
+        let mg = step.and_then(|n| crate::kernel::json::scaled(&n, 6)).and_then(|n| i64::try_from(n).ok());
+        Mass::from_mg(mg.unwrap_or(10_000))
+    }
+    /// Whether a role sees money.
+    #[must_use]
+    pub fn sees_money(&self, role: crate::kernel::Role, now: Instant) -> bool {
+        let flag = |name| self.value(name, now).as_bool().unwrap_or(false);
+        match role {
+            crate::kernel::Role::Owner => true,
+            crate::kernel::Role::Hand => flag("money_for_hands"),
+            crate::kernel::Role::Reader => flag("money_for_readers"),
+        }
+    }
+}

@@ -1,0 +1,9 @@
+//! Patterns and the moulds they are pulled from.
+
+mod api;
+mod model;
+mod verbs;
+
+pub use api::{routes, schemas};
+pub use model::{MouldBody, PatternBody, PatternKind};
+pub use verbs::{Moulds, Patterns};

@@ -1,0 +1,10 @@
+//! Preheats: shells brought back to heat before a pour.
+
+mod api;
+
+mod model;
+mod verbs;
+
+pub use api::{routes, schemas};
+
+pub use verbs::Preheats;

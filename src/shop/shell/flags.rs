@@ -1,0 +1,74 @@
+//! Practice flags of coats: not dry, viscosity or room outside the recipe.
+
+use crate::book::flags::{self, Flag};
+use crate::book::story::{self, Line, Story};
+use crate::db::WriteTx;
+use crate::kernel::{Kind, Problem, Seq};
+use serde_json::Value;
+use std::pin::Pin;
+
+/// The settler of the flags of coats.
+pub fn settle<'t>(tx: &'t mut WriteTx) -> Pin<Box<dyn Future<Output = Result<(), Problem>> + Send + 't>> {
+    Box::pin(async move {
+        let story = story::touched(tx).await?;
+        let mut settled = Vec::new();
+        for shell in story.shells() {
+            settled.extend(of_shell(&story, shell));
+        }
+        flags::write(tx, &settled);
+        Ok(())
+    })
+}
+
+/// The flags of every coat of a shell: (record, flags).
+#[must_use]
+pub fn of_shell(story: &Story, shell: Seq) -> Vec<(Seq, Vec<Flag>)> {
+    let recipe = recipe_of(story, shell);
+    let coats: Vec<&Line> = story.on_shell(shell).into_iter().filter(|l| l.kind == Kind::Coat).collect();
+    coats
+        .iter()
+        .enumerate()
+        .map(|(n, coat)| {
+            let mut flags = Vec::new();
+            if let Some(before) = n.checked_sub(1).and_then(|b| coats.get(b)) {
+                let dry = recipe.and_then(|r| r["coats"][n - 1]["dry_hours"].as_f64());
+                let had = coat.at.hours_since(before.at);
+                if let Some(dry) = dry
+                    && had < dry
+                    && coat.precision == before.precision
+                {
+                    flags.push(Flag::new("coat_not_dry", format!("{dry} h"), format!("{had:.1} h")));
+                }
+            }
+            if let Some(planned) = recipe.map(|r| &r["coats"][n]) {
+                window(&mut flags, "viscosity_outside", planned, coat, "viscosity_s", "s");
+                window(&mut flags, "humidity_outside", planned, coat, "humidity_percent", "%");
+                window(&mut flags, "room_outside", planned, coat, "room_c", "°C");
+            }
+            (coat.seq, flags)
+        })
+        .collect()
+}
+
+fn window(flags: &mut Vec<Flag>, code: &'static str, planned: &Value, coat: &Line, member: &str, unit: &str) {
+    let (low, high) = (planned[member]["low"].as_f64(), planned[member]["high"].as_f64());
+    if let (Some(low), Some(high), Some(was)) = (low, high, coat.body[member].as_f64())
+        && !(low..=high).contains(&was)
+    {
+        flags.push(Flag::new(code, format!("{low} to {high} {unit}"), format!("{was} {unit}")));
+    }
+}
+
+/// The body of the recipe version a shell used.
+#[must_use]
+pub fn recipe_of(story: &Story, shell: Seq) -> Option<&Value> {
+    let id = story.shell(shell)?.body["recipe_version_id"].as_str()?;
+    story.context(id).map(|c| &c.body)
+}
+
+/// The hours that a coat leaves before what follows: of the recipe's coat, or the final
+/// drying after the last one.
+#[must_use]
+pub fn final_dry_hours(story: &Story, shell: Seq) -> Option<f64> {
+    recipe_of(story, shell)?["final_dry_hours"].as_f64()
+}

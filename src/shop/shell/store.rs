@@ -1,0 +1,86 @@
+//! SQL of recipes and shells.
+
+use crate::db::{Cell, Read, WriteTx};
+use crate::kernel::{Instant, Problem, Seq};
+use serde_json::{Value, json};
+use uuid::Uuid;
+
+/// A version of a recipe.
+#[derive(Clone, Debug)]
+pub struct VersionRow {
+    /// Its number in the book.
+    pub seq: Seq,
+    /// Its id.
+    pub id: Uuid,
+    /// Its number among the versions.
+    pub version: i64,
+    /// From when.
+    pub at: Instant,
+}
+
+/// The live versions of a recipe, oldest first.
+pub async fn versions<R: Read>(read: &mut R, recipe: Seq) -> Result<Vec<VersionRow>, Problem> {
+    let rows = read
+        .fetch(
+            "SELECT v.seq, r.id, v.version, r.at_ms FROM recipe_version v JOIN record r ON r.seq = v.seq \
+             WHERE v.recipe_seq = ? AND r.void_ms IS NULL ORDER BY r.at_ms, v.seq",
+            vec![Cell::Int(recipe)],
+        )
+        .await?;
+    rows.iter()
+        .map(|row| Ok(VersionRow { seq: row.int(0)?, id: row.uuid(1)?, version: row.int(2)?, at: Instant::from_ms(row.int(3)?) }))
+        .collect()
+}
+
+/// The highest version number a recipe ever had, void ones too.
+pub async fn last_version<R: Read>(read: &mut R, recipe: Seq) -> Result<i64, Problem> {
+    let row = read
+        .fetch_one("SELECT coalesce(max(version), 0) FROM recipe_version WHERE recipe_seq = ?", vec![Cell::Int(recipe)])
+        .await?;
+    row.map_or(Ok(0), |row| row.int(0))
+}
+
+/// The version number a record has already.
+pub async fn version_of<R: Read>(read: &mut R, seq: Seq) -> Result<Option<i64>, Problem> {
+    let row = read.fetch_one("SELECT version FROM recipe_version WHERE seq = ?", vec![Cell::Int(seq)]).await?;
+    row.map(|row| row.int(0)).transpose()
+}
+
+/// The tag a shell has already.
+pub async fn tag_of<R: Read>(read: &mut R, seq: Seq) -> Result<Option<String>, Problem> {
+    let row = read.fetch_one("SELECT tag FROM shell WHERE seq = ?", vec![Cell::Int(seq)]).await?;
+    row.map(|row| row.text(0)).transpose()
+}
+
+/// Says which castings a shell holds.
+pub fn set_castings(tx: &mut WriteTx, shell: Seq, castings: &[Seq]) {
+    tx.push("DELETE FROM shell_casting WHERE shell_seq = ?", vec![Cell::Int(shell)]);
+    tx.push(
+        "INSERT INTO shell_casting (shell_seq, casting_seq) SELECT ?, value FROM json_each(?)",
+        vec![shell.into(), json!(castings).to_string().into()],
+    );
+}
+
+/// What is shown of shells beside their bodies.
+pub async fn shown<R: Read>(read: &mut R, seqs: &[Seq]) -> Result<Vec<(Seq, Value)>, Problem> {
+    let rows = read
+        .fetch(
+            "SELECT s.seq, json_object('tag', s.tag, 'version', (SELECT version FROM recipe_version v WHERE v.seq = s.recipe_version_seq), \
+             'recipe', (SELECT name FROM recipe q WHERE q.seq = s.recipe_seq)) \
+             FROM json_each(?) k JOIN shell s ON s.seq = k.value",
+            vec![json!(seqs).to_string().into()],
+        )
+        .await?;
+    rows.iter().map(|row| Ok((row.int(0)?, serde_json::from_str(&row.text(1)?).map_err(Problem::internal)?))).collect()
+}
+
+/// Version numbers.
+pub async fn version_numbers<R: Read>(read: &mut R, seqs: &[Seq]) -> Result<Vec<(Seq, i64)>, Problem> {
+    let rows = read
+        .fetch(
+            "SELECT v.seq, v.version FROM json_each(?) k JOIN recipe_version v ON v.seq = k.value",
+            vec![json!(seqs).to_string().into()],
+        )
+        .await?;
+    rows.iter().map(|row| Ok((row.int(0)?, row.int(1)?))).collect()
+}

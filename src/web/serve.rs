@@ -1,0 +1,292 @@
+//! The dispatcher: one path to every route for tokens, rights, bodies, problems and headers.
+
+use super::reply::{Reply, problem_response, type_uri};
+use super::route::{Ctx, Method, Route};
+use crate::db::Db;
+use crate::kernel::actor::Right;
+use crate::kernel::{Actor, Problem, ProblemType, json};
+use axum::Router;
+use axum::body::{Body, to_bytes};
+use axum::extract::{RawPathParams, Request};
+use axum::http::{HeaderMap, HeaderName, HeaderValue, Response, header};
+use axum::routing::any;
+use serde_json::Value;
+use std::collections::BTreeMap;
+use std::future::Future;
+use std::pin::Pin;
+use std::sync::Arc;
+use std::time::Duration;
+use tower_http::catch_panic::CatchPanicLayer;
+use tower_http::compression::CompressionLayer;
+
+/// The most a body may hold.
+pub const BODY_MAX: usize = 1 << 20;
+/// How long a request may take before it is given up.
+const PATIENCE: Duration = Duration::from_secs(30);
+
+/// Who holds a token: given by `app`, since `web` knows no table.
+pub type Holder = Arc<
+    dyn Fn(String) -> Pin<Box<dyn Future<Output = Result<Option<Actor>, Problem>> + Send>> + Send + Sync,
+>;
+
+struct Path {
+    db: Db,
+    routes: Vec<Route>,
+    holder: Holder,
+}
+
+/// The router over a table of routes.
+pub fn router(db: &Db, routes: &[Route], holder: &Holder) -> Router {
+    let mut by_path: BTreeMap<&str, Vec<Route>> = BTreeMap::new();
+    for route in routes {
+        by_path.entry(&route.path).or_default().push(route.clone());
+    }
+    let mut router = Router::new();
+    for (path, routes) in by_path {
+        let here = Arc::new(Path { db: db.clone(), routes, holder: holder.clone() });
+        router = router.route(
+            path,
+            any(move |params: RawPathParams, request: Request| {
+                let here = here.clone();
+                async move { serve(&here, &params, request).await }
+            }),
+        );
+    }
+    let clock = db.clock().clone();
+    router
+        .fallback(move |request: Request| {
+            let id = request_id(request.headers(), || clock.mint().to_string());
+            async move {
+                let path = request.uri().path().to_owned();
+                finish(Err(Problem::new(ProblemType::NotFound, format!("There is nothing at {path}."))), &path, &id)
+            }
+        })
+        .layer(CatchPanicLayer::custom(|_| {
+            tracing::error!("a request panicked; the message above says where");
+            problem_response(&Problem::internal("panic"), "", "")
+        }))
+        .layer(CompressionLayer::new())
+}
+
+fn request_id(headers: &HeaderMap, mint: impl FnOnce() -> String) -> String {
+    headers
+        .get("x-request-id")
+        .and_then(|v| v.to_str().ok())
+        .filter(|v| !v.is_empty() && v.len() <= 64 && v.bytes().all(|b| b.is_ascii_graphic()))
+        .map_or_else(mint, str::to_owned)
+}
+
+async fn serve(here: &Path, params: &RawPathParams, request: Request) -> Response<Body> {
+    let id = request_id(request.headers(), || here.db.clock().mint().to_string());
+    let path = request.uri().path().to_owned();
+    let head = request.method() == axum::http::Method::HEAD;
+    if request.method() == axum::http::Method::OPTIONS {
+        let mut response = Reply::json(&Value::Null).status(204).into_response();
+        *response.body_mut() = Body::empty();
+        return allow(response, &here.routes);
+    }
+    let result = match tokio::time::timeout(PATIENCE, answer(here, params, request)).await {
+        Ok(result) => result,
+        Err(_) => Err(Problem::new(ProblemType::Busy, "That took too long and was given up.")),
+    };
+    let wrong_method = matches!(&result, Err(p) if p.kind == ProblemType::WrongMethod);
+    let mut response = finish(result, &path, &id);
+    if wrong_method {
+        response = allow(response, &here.routes);
+    }
+    if head {
+        *response.body_mut() = Body::empty();
+    }
+    response
+}
+
+fn allow(mut response: Response<Body>, routes: &[Route]) -> Response<Body> {
+    let mut names: Vec<_> = routes.iter().map(|r| r.method.name()).collect();
+    if names.contains(&"GET") {
+        names.push("HEAD");
+    }
+    names.push("OPTIONS");
+    if let Ok(value) = HeaderValue::from_str(&names.join(", ")) {
+        response.headers_mut().insert(header::ALLOW, value);
+    }
+    response
+}
+
+fn finish(result: Result<Reply, Problem>, path: &str, id: &str) -> Response<Body> {
+    let mut response = match result {
+        Ok(reply) => reply.into_response(),
+        Err(problem) => {
+            if let Some(cause) = &problem.internal {
+                tracing::error!(request_id = id, path, "{}: {cause}", problem.kind.slug());
+            }
+            problem_response(&problem, path, id)
+        }
+    };
+    let headers = response.headers_mut();
+    if let Ok(value) = HeaderValue::from_str(id) {
+        headers.insert(HeaderName::from_static("x-request-id"), value);
+    }
+    for (name, value) in [
+        ("x-content-type-options", "nosniff"),
+        ("referrer-policy", "no-referrer"),
+        ("cross-origin-opener-policy", "same-origin"),
+        (
+            "content-security-policy",
+            "default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data: blob:; \
+             connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'",
+        ),
+    ] {
+        headers.insert(HeaderName::from_static(name), HeaderValue::from_static(value));
+    }
+    response
+}
+
+async fn answer(here: &Path, params: &RawPathParams, request: Request) -> Result<Reply, Problem> {
+    let (request, payload) = request.into_parts();
+    let method = match request.method {
+        axum::http::Method::GET | axum::http::Method::HEAD => Some(Method::Get),
+        axum::http::Method::POST => Some(Method::Post),
+        axum::http::Method::PATCH => Some(Method::Patch),
+        axum::http::Method::PUT => Some(Method::Put),
+        _ => None,
+    };
+    let route = here
+        .routes
+        .iter()
+        .find(|r| Some(r.method) == method)
+        .ok_or_else(|| Problem::new(ProblemType::WrongMethod, format!("{} cannot be done here.", request.method)))?;
+    let actor = actor(here, &request.headers, route.right).await?;
+    let query = query(request.uri.query().unwrap_or(""), route)?;
+    acceptable(&request.headers, route)?;
+    let text = |name: &str| -> Result<Option<String>, Problem> {
+        let mut values = request.headers.get_all(name).iter();
+        match (values.next(), values.next()) {
+            (None, _) => Ok(None),
+            (Some(v), None) => v.to_str().map(|v| Some(v.to_owned())).map_err(|_| malformed_header(name)),
+            _ => Err(malformed_header(name)),
+        }
+    };
+    let (if_match, key) = (text("if-match")?, text("idempotency-key")?);
+    if matches!(route.method, Method::Patch | Method::Put) && if_match.is_none() {
+        return Err(Problem::new(ProblemType::PreconditionMissing, "Send If-Match with the etag of the record as last read."));
+    }
+    let path = request.uri.path().to_owned();
+    let path_params = params.iter().map(|(n, v)| (n.to_owned(), v.to_owned())).collect();
+    let method = route.method;
+    let body = body(route, &request.headers, payload).await?;
+    let now = here.db.clock().now();
+    (route.handler)(Ctx { actor, path_params, query, body, path, method, if_match, key, now }).await
+}
+
+fn malformed_header(name: &str) -> Problem {
+    Problem::new(ProblemType::Malformed, format!("The header {name} cannot be read, or is there twice."))
+}
+
+async fn actor(here: &Path, headers: &HeaderMap, right: Right) -> Result<Option<Actor>, Problem> {
+    if right == Right::Open {
+        return Ok(None);
+    }
+    let secret = headers
+        .get(header::AUTHORIZATION)
+        .and_then(|v| v.to_str().ok())
+        .and_then(|v| v.split_once(' '))
+        .filter(|(scheme, secret)| scheme.eq_ignore_ascii_case("bearer") && secret.len() <= 200)
+        .map(|(_, secret)| secret.trim().to_owned())
+        .ok_or_else(|| Problem::new(ProblemType::NoToken, "Send Authorization: Bearer and a token."))?;
+    let actor = (here.holder)(secret)
+        .await?
+        .ok_or_else(|| Problem::new(ProblemType::NoToken, "That token is not known here."))?;
+    if actor.role.may(right) {
+        Ok(Some(actor))
+    } else {
+        Err(Problem::new(ProblemType::NotAllowed, format!("A {} may not do that.", actor.role.name())))
+    }
+}
+
+fn query(text: &str, route: &Route) -> Result<Vec<(String, String)>, Problem> {
+    let pairs: Vec<(String, String)> = form_pairs(text)
+        .ok_or_else(|| Problem::new(ProblemType::Malformed, "The query cannot be read."))?;
+    for (i, (name, _)) in pairs.iter().enumerate() {
+        let known = route.params.iter().any(|p| p.name == name);
+        let twice = pairs[..i].iter().any(|(n, _)| n == name);
+        if !known || twice {
+            let names: Vec<_> = route.params.iter().map(|p| p.name).collect();
+            let why = if twice { "there twice" } else { "not known" };
+            let taken = if names.is_empty() { "none".to_owned() } else { names.join(", ") };
+            return Err(Problem::new(
+                ProblemType::UnknownParameter,
+                format!("The parameter {name} is {why}. Taken here: {taken}."),
+            ));
+        }
+    }
+    Ok(pairs)
+}
+
+/// `application/x-www-form-urlencoded` pairs; `None` when an escape is broken or not UTF-8.
+fn form_pairs(text: &str) -> Option<Vec<(String, String)>> {
+    let decode = |part: &str| -> Option<String> {
+        let bytes = part.as_bytes();
+        let mut out = Vec::with_capacity(bytes.len());
+        let mut i = 0;
+        while i < bytes.len() {
+            match bytes[i] {
+                b'+' => out.push(b' '),
+                b'%' => {
+                    let hex = part.get(i + 1..i + 3)?;
+                    out.push(u8::from_str_radix(hex, 16).ok()?);
+                    i += 2;
+                }
+                other => out.push(other),
+            }
+            i += 1;
+        }
+        String::from_utf8(out).ok()
+    };
+    text.split('&')
+        .filter(|pair| !pair.is_empty())
+        .map(|pair| {
+            let (name, value) = pair.split_once('=').unwrap_or((pair, ""));
+            Some((decode(name)?, decode(value)?))
+        })
+        .collect()
+}
+
+fn acceptable(headers: &HeaderMap, route: &Route) -> Result<(), Problem> {
+    let Some(accept) = headers.get(header::ACCEPT).and_then(|v| v.to_str().ok()) else { return Ok(()) };
+    let media = route.answer.media.split(';').next().unwrap_or("");
+    let group = media.split('/').next().unwrap_or("");
+    let taken = accept.split(',').map(|part| part.split(';').next().unwrap_or("").trim()).any(|range| {
+        range == "*/*" || range == media || range.strip_suffix("/*") == Some(group)
+    });
+    if taken {
+        Ok(())
+    } else {
+        Err(Problem::new(ProblemType::NotAcceptable, format!("This is answered as {media}.")))
+    }
+}
+
+async fn body(route: &Route, headers: &HeaderMap, payload: Body) -> Result<Value, Problem> {
+    let Some(wanted) = &route.body else { return Ok(Value::Null) };
+    let media = headers
+        .get(header::CONTENT_TYPE)
+        .and_then(|v| v.to_str().ok())
+        .and_then(|v| v.split(';').next())
+        .map(|v| v.trim().to_ascii_lowercase());
+    let taken = if wanted.merge_patch { "application/merge-patch+json" } else { "application/json" };
+    if media.as_deref() != Some(taken) {
+        return Err(Problem::new(ProblemType::WrongType, format!("Send the body as {taken}.")));
+    }
+    let too_large = || Problem::new(ProblemType::TooLarge, "A body may be one megabyte.");
+    let said = headers.get(header::CONTENT_LENGTH).and_then(|v| v.to_str().ok()).and_then(|v| v.parse::<usize>().ok());
+    if said.is_some_and(|n| n > BODY_MAX) {
+        return Err(too_large());
+    }
+    let bytes = to_bytes(payload, BODY_MAX).await.map_err(|_| too_large())?;
+    json::parse(&bytes)
+}
+
+/// All types of problems, for the help pages.
+#[must_use]
+pub fn problem_pages() -> Vec<(String, ProblemType)> {
+    ProblemType::ALL.iter().map(|kind| (type_uri(*kind), *kind)).collect()
+}

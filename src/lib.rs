@@ -1,7 +1,21 @@
-//! Pourbook.
+//! Pourbook: the book of a small ceramic-shell foundry.
+//!
+//! | room | what |
+//! | --- | --- |
+//! | [`kernel`] | ids, units, money, instants, text, problems, actors; no IO |
+//! | [`science`] | pure computation: ledger, trade, statistics |
+//! | [`db`] | one SQLite file: readers, the writer's queue, migrations, backup |
+//! | [`web`] | HTTP: the route table, reading, answering; knows no room |
+//! | [`book`] | one envelope and one mechanism each for every record |
+//! | [`shop`] | what happened, room by room along the route |
+//! | [`desk`] | what we make of it |
+//! | [`app`] | the one file that knows every room |
+
+pub mod app;
+pub mod book;
+pub mod db;
+pub mod desk;
 pub mod kernel;
 pub mod science;
-pub mod db;
-pub mod web;
-pub mod book;
 pub mod shop;
+pub mod web;

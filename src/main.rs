@@ -1,1 +1,194 @@
-fn main(){}
+//! Arguments, and what each command does.
+
+use clap::{Parser, Subcommand};
+use pourbook::book::token;
+use pourbook::db::{self, Db, Options};
+use pourbook::kernel::{Actor, Clock, Role};
+use pourbook::app::{self, check, serve};
+use std::io::IsTerminal as _;
+use std::net::SocketAddr;
+use std::path::PathBuf;
+use std::process::ExitCode;
+use tracing_subscriber::EnvFilter;
+
+/// The book of a small ceramic-shell foundry.
+#[derive(Parser)]
+#[command(version, about)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    /// Serve the book.
+    Serve {
+        /// The folder of the book.
+        #[arg(long, env = "POURBOOK_DATA", default_value = "data")]
+        data: PathBuf,
+        /// Where to listen.
+        #[arg(long, env = "POURBOOK_LISTEN", default_value = "127.0.0.1:8080")]
+        listen: SocketAddr,
+    },
+    /// Make a bearer token and print it once.
+    Token {
+        /// Whose it is.
+        name: String,
+        /// owner, hand or reader.
+        #[arg(long)]
+        role: String,
+        /// The folder of the book.
+        #[arg(long, env = "POURBOOK_DATA", default_value = "data")]
+        data: PathBuf,
+    },
+    /// Write a whole copy of the book; safe while it is served.
+    Backup {
+        /// The file to write; must not exist.
+        file: PathBuf,
+        /// The folder of the book.
+        #[arg(long, env = "POURBOOK_DATA", default_value = "data")]
+        data: PathBuf,
+    },
+    /// Put a copy in place of the book; what was there is kept beside it.
+    Restore {
+        /// The copy.
+        file: PathBuf,
+        /// The folder of the book.
+        #[arg(long, env = "POURBOOK_DATA", default_value = "data")]
+        data: PathBuf,
+    },
+    /// Look the book over: file, journal, and, with --rebuild, everything derived.
+    Check {
+        /// Derive everything anew, compare, and put right what differs.
+        #[arg(long)]
+        rebuild: bool,
+        /// The folder of the book.
+        #[arg(long, env = "POURBOOK_DATA", default_value = "data")]
+        data: PathBuf,
+    },
+    /// Whether a server answers.
+    Health {
+        /// Where it listens.
+        #[arg(long, env = "POURBOOK_LISTEN", default_value = "127.0.0.1:8080")]
+        listen: SocketAddr,
+    },
+    /// Print the API document.
+    Openapi,
+    /// Print the schema of a new book.
+    Schema,
+}
+
+fn main() -> ExitCode {
+    let filter = EnvFilter::try_from_env("POURBOOK_LOG").unwrap_or_else(|_| EnvFilter::new("info"));
+    tracing_subscriber::fmt()
+        .with_env_filter(filter)
+        .with_ansi(std::io::stderr().is_terminal())
+        .with_writer(std::io::stderr)
+        .init();
+    let arguments = Arguments::parse();
+    let runtime = match tokio::runtime::Builder::new_multi_thread().enable_all().build() {
+        Ok(runtime) => runtime,
+        Err(e) => {
+            eprintln!("pourbook: {e}");
+            return ExitCode::FAILURE;
+        }
+    };
+    match runtime.block_on(run(arguments.command)) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(said) => {
+            eprintln!("pourbook: {said}");
+            ExitCode::FAILURE
+        }
+    }
+}
+
+async fn run(command: Command) -> Result<(), String> {
+    match command {
+        Command::Serve { data, listen } => serve::run(&data, listen, Options::default()).await,
+        Command::Token { name, role, data } => {
+            let role = Role::parse(&role).ok_or("The role is owner, hand or reader.")?;
+            let name = name.trim().to_owned();
+            if name.is_empty() || name.chars().count() > 64 || name.chars().any(char::is_control) {
+                return Err("Give a name of 1 to 64 characters.".into());
+            }
+            let clock = Clock::system()?;
+            let options = Options { exclusive: false, ..Options::default() };
+            let db = Db::open(&data, options, clock.clone(), app::SETTLERS).await?;
+            let secret = token::mint(&clock);
+            let mut tx = db.write(Actor::new("command line", Role::Owner)).await.map_err(|p| p.to_string())?;
+            token::keep(&mut tx, &secret, &name, role);
+            tx.save(()).await.map_err(|p| p.to_string())?;
+            db.close().await;
+            println!("{secret}");
+            Ok(())
+        }
+        Command::Backup { file, data } => {
+            db::backup_to(&data.join("pourbook.db"), &file).await?;
+            println!("{} is a whole copy of the book, looked over.", file.display());
+            Ok(())
+        }
+        Command::Restore { file, data } => {
+            let kept = db::restore_from(&file, &data).await?;
+            match kept {
+                Some(kept) => println!("The book in {} is now the copy; the one before is kept as {}.", data.display(), kept.display()),
+                None => println!("The book in {} is now the copy.", data.display()),
+            }
+            Ok(())
+        }
+        Command::Check { rebuild, data } => check::run(&data, rebuild).await,
+        Command::Health { listen } => health(listen).await,
+        Command::Openapi => {
+            let scratch = Scratch::new()?;
+            let db = Db::open(&scratch.0, Options::default(), Clock::system()?, app::SETTLERS).await?;
+            let document = app::document(&app::all_routes(&app::kit(&db)));
+            println!("{}", serde_json::to_string_pretty(&document).map_err(|e| e.to_string())?);
+            db.close().await;
+            Ok(())
+        }
+        Command::Schema => {
+            let scratch = Scratch::new()?;
+            let db = Db::open(&scratch.0, Options::default(), Clock::system()?, app::SETTLERS).await?;
+            print!("{}", db::schema_dump(&db).await?);
+            db.close().await;
+            Ok(())
+        }
+    }
+}
+
+async fn health(listen: SocketAddr) -> Result<(), String> {
+    use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
+    let local = if listen.ip().is_unspecified() { SocketAddr::new([127, 0, 0, 1].into(), listen.port()) } else { listen };
+    let asked = async {
+        let mut stream = tokio::net::TcpStream::connect(local).await?;
+        stream.write_all(b"GET /health HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n").await?;
+        let mut answer = String::new();
+        stream.read_to_string(&mut answer).await?;
+        Ok::<_, std::io::Error>(answer)
+    };
+    let answer = tokio::time::timeout(std::time::Duration::from_secs(5), asked)
+        .await
+        .map_err(|_| format!("{local} does not answer."))?
+        .map_err(|e| format!("{local}: {e}"))?;
+    if answer.starts_with("HTTP/1.1 200") { Ok(()) } else { Err(format!("{local} answers, but not that all is well.")) }
+}
+
+/// A folder that is gone afterwards.
+struct Scratch(PathBuf);
+
+impl Scratch {
+    fn new() -> Result<Self, String> {
+        let name: [u8; 8] = Clock::system()?.bytes();
+        let name: String = name.iter().map(|b| format!("{b:02x}")).collect();
+        let path = std::env::temp_dir().join(format!("pourbook-{name}"));
+        std::fs::create_dir(&path).map_err(|e| format!("{}: {e}", path.display()))?;
+        Ok(Self(path))
+    }
+}
+
+impl Drop for Scratch {
+    fn drop(&mut self) {
+        if let Err(e) = std::fs::remove_dir_all(&self.0) {
+            tracing::warn!("{} could not be removed: {e}", self.0.display());
+        }
+    }
+}

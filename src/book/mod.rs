@@ -2,8 +2,10 @@
 //! voiding, the journal, idempotency, references, tokens, and reading back.
 
 pub mod api;
+pub mod children;
 pub mod common;
 pub mod flags;
+pub mod history;
 pub mod idempotency;
 pub mod journal;
 pub mod list;

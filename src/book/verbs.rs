@@ -40,7 +40,7 @@ pub async fn create<R: Room>(tx: &mut WriteTx, mut draft: Draft<R::Body>) -> Res
         bearing: Vec::new(),
         first_use,
     };
-    tx.note_acting(seq, false);
+    tx.note_acting(R::KIND, seq, false);
     R::enter(tx, &mut entry).await?;
     write_new::<R>(tx, &mut entry);
     R::along(tx, &mut entry).await?;
@@ -91,6 +91,7 @@ fn project<R: Room>(tx: &mut WriteTx, entry: &mut Entry<R::Body>) {
     if !R::TABLE.is_empty() {
         tx.put(R::TABLE, entry.seq, &entry.columns);
     }
+    tx.flush_late();
     let mut links: Vec<Value> = Vec::new();
     let mut see = |slot: &mut crate::kernel::field::Slot, at: &str| {
         if let Some((target, _)) = slot.found {
@@ -258,7 +259,7 @@ pub async fn correct<R: Room>(
         bearing: Vec::new(),
         first_use,
     };
-    tx.note_acting(seq, false);
+    tx.note_acting(R::KIND, seq, false);
     R::enter(tx, &mut entry).await?;
     rewrite::<R>(tx, &mut entry, standing.version + 1, reason.as_deref());
     R::corrected(tx, &mut entry).await?;

@@ -61,3 +61,60 @@ pub async fn schema_dump(db: &Db) -> Result<String, String> {
     }
     Ok(out)
 }
+
+/// Puts a copy in place of the book in `data`, after looking it over; the book that was
+/// there is kept beside it, under the name answered. No server may have it open.
+///
+/// # Errors
+/// In words for whoever asked; then nothing was changed.
+pub async fn restore_from(copy: &Path, data: &Path) -> Result<Option<std::path::PathBuf>, String> {
+    if !copy.is_file() {
+        return Err(format!("{} is not a file.", copy.display()));
+    }
+    std::fs::create_dir_all(data).map_err(|e| format!("{}: {e}", data.display()))?;
+    let _lock = super::open::lock(data)?;
+    let say = |e: std::io::Error| format!("{}: {e}", data.display());
+    let staged = data.join("pourbook.db.restoring");
+    std::fs::copy(copy, &staged).map_err(say)?;
+    let sound = looked_over(&staged).await;
+    for tail in ["-wal", "-shm"] {
+        let beside = data.join(format!("pourbook.db.restoring{tail}"));
+        if beside.exists() {
+            std::fs::remove_file(&beside).map_err(say)?;
+        }
+    }
+    if let Err(said) = sound {
+        std::fs::remove_file(&staged).map_err(say)?;
+        return Err(format!("{} is not a sound copy of a book: {said}", copy.display()));
+    }
+    std::fs::File::open(&staged).and_then(|f| f.sync_all()).map_err(say)?;
+    let book = data.join("pourbook.db");
+    let mut kept = None;
+    if book.exists() {
+        let n = (1..10_000).find(|n| !data.join(format!("pourbook.db.before-restore-{n}")).exists()).unwrap_or(10_000);
+        let aside = data.join(format!("pourbook.db.before-restore-{n}"));
+        // What stands in the log belongs to the book that is set aside.
+        for tail in ["-wal", "-shm"] {
+            let beside = data.join(format!("pourbook.db{tail}"));
+            if beside.exists() {
+                std::fs::rename(&beside, data.join(format!("pourbook.db.before-restore-{n}{tail}"))).map_err(say)?;
+            }
+        }
+        std::fs::rename(&book, &aside).map_err(say)?;
+        kept = Some(aside);
+    }
+    std::fs::rename(&staged, &book).map_err(say)?;
+    std::fs::File::open(data).and_then(|f| f.sync_all()).map_err(say)?;
+    Ok(kept)
+}
+
+async fn looked_over(path: &Path) -> Result<(), String> {
+    let mut conn = tool(path).await?;
+    let ours: i64 = sqlx::query_scalar("PRAGMA application_id").fetch_one(&mut conn).await.map_err(|e| e.to_string())?;
+    conn.close().await.map_err(|e| e.to_string())?;
+    if ours != super::open::APPLICATION_ID {
+        return Err("it is not a book".into());
+    }
+    let faults = integrity(path).await?;
+    if faults.is_empty() { Ok(()) } else { Err(faults.join("; ")) }
+}

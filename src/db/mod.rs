@@ -8,9 +8,9 @@ mod queue;
 mod read;
 mod write;
 
-pub use backup::{backup_to, integrity, schema_dump};
+pub use backup::{backup_to, integrity, restore_from, schema_dump};
 pub use cell::{Cell, Row, Script};
 pub use open::{Db, Options, Settler, Shared};
 pub use queue::Acknowledge;
 pub use read::{Read, ReadTx};
-pub use write::{Touch, WriteTx};
+pub use write::{Acting, Touch, WriteTx};

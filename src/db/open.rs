@@ -76,7 +76,7 @@ struct Inner {
 }
 
 /// "Pour" in ASCII: marks the file as ours.
-const APPLICATION_ID: i64 = 0x506f_7572;
+pub(super) const APPLICATION_ID: i64 = 0x506f_7572;
 /// The least SQLite that does not lose a WAL reset (sqlite.org, "Write-Ahead Logging",
 /// the WAL-reset bug, fixed in 3.51.3).
 const LEAST_SQLITE: (u32, u32, u32) = (3, 51, 3);
@@ -180,7 +180,7 @@ impl Db {
     }
 }
 
-fn lock(dir: &Path) -> Result<File, String> {
+pub(super) fn lock(dir: &Path) -> Result<File, String> {
     let path = dir.join("pourbook.lock");
     let file = File::create(&path).map_err(|e| format!("{}: {e}. May the folder be written?", path.display()))?;
     file.try_lock().map_err(|_| {

@@ -24,10 +24,22 @@ pub struct Touch {
     pub seq: Seq,
 }
 
+/// A record that a turn records, corrects or voids.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Acting {
+    /// Its kind.
+    pub kind: Kind,
+    /// Which.
+    pub seq: Seq,
+    /// Whether it is voided.
+    pub voids: bool,
+}
+
 /// One turn at writing: a savepoint in a batch that shares one durable commit.
 pub struct WriteTx {
     lease: Option<Lease>,
     script: Script,
+    late: Vec<(String, Vec<Cell>)>,
     /// Who writes.
     pub actor: Actor,
     /// The clock and the chance handed in at the start.
@@ -41,7 +53,7 @@ pub struct WriteTx {
     settlers: &'static [Settler],
     shared: Arc<Shared>,
     forget: bool,
-    acting: Vec<(Seq, bool)>,
+    acting: Vec<Acting>,
     memo: HashMap<TypeId, Box<dyn Any + Send + Sync>>,
 }
 
@@ -52,6 +64,7 @@ impl WriteTx {
         Self {
             lease: Some(lease),
             script: Script::default(),
+            late: Vec::new(),
             actor,
             clock,
             now,
@@ -82,6 +95,17 @@ impl WriteTx {
     /// Adds a statement; it runs with the next read, or at the end.
     pub fn push(&mut self, sql: &str, args: Vec<Cell>) {
         self.script.push(sql, args);
+    }
+
+    /// Adds a statement that goes after the record being entered is written: it refers to it.
+    pub fn push_late(&mut self, sql: &str, args: Vec<Cell>) {
+        self.late.push((sql.to_owned(), args));
+    }
+    /// Moves what was pushed late into the script; called once the record is written.
+    pub fn flush_late(&mut self) {
+        for (sql, args) in std::mem::take(&mut self.late) {
+            self.script.push(&sql, args);
+        }
     }
 
     /// Inserts a row of a table keyed on `seq`, or replaces what stands there.
@@ -142,12 +166,12 @@ impl WriteTx {
         self.forget = true;
     }
     /// Notes that this turn records or corrects a record, or voids it.
-    pub fn note_acting(&mut self, seq: Seq, voids: bool) {
-        self.acting.push((seq, voids));
+    pub fn note_acting(&mut self, kind: Kind, seq: Seq, voids: bool) {
+        self.acting.push(Acting { kind, seq, voids });
     }
-    /// The records of this turn, and whether each is voided.
+    /// The records of this turn.
     #[must_use]
-    pub fn acting(&self) -> &[(Seq, bool)] {
+    pub fn acting(&self) -> &[Acting] {
         &self.acting
     }
     /// Keeps something for later steps of this turn; one of each type.

@@ -12,6 +12,7 @@ pub mod json;
 pub mod problem;
 pub mod quantity;
 pub mod tag;
+pub mod units;
 
 pub use actor::{Actor, Role};
 pub use clock::Clock;

@@ -1,2 +1,5 @@
-//! s
+//! What is computed from the record: pure functions, no IO, no clock, no database.
+
+pub mod ledger;
+pub mod statistics;
 pub mod trade;

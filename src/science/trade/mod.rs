@@ -1,7 +1,36 @@
-//! temporary
-use serde::{Serialize,Deserialize};
-#[derive(Clone,Debug,Serialize,Deserialize)] pub struct Alloy{pub designation:String,pub family:String,pub density_g_cm3:Option<f64>,pub liquidus_c:Option<f64>,pub pour_min_c:Option<f64>,pub pour_max_c:Option<f64>}
-#[derive(Clone,Debug,Serialize,Deserialize)] pub struct PatternMaterial{pub code:String,pub density_g_cm3:Option<f64>}
-#[derive(Clone,Debug,Serialize,Deserialize)] pub struct Defect{pub code:String,pub name:String}
-pub struct Catalogue{pub alloys:Vec<Alloy>,pub pattern_materials:Vec<PatternMaterial>,pub defects:Vec<Defect>,pub cups:Vec<i32>,pub units:Vec<i32>,pub cautions:Vec<i32>,pub operations:Vec<i32>,pub practice:Vec<i32>}
-impl Catalogue{pub fn builtin()->Result<&'static Self,String>{Err("x".into())}}
+//! What a foundry knows before it has poured anything: alloys, pattern materials,
+//! defects, cups, units, cautions and rules of thumb, and the formulas that use them.
+//!
+//! The tables are the files of `data/trade`, each value with its source, read once
+//! by [`Catalogue::builtin`]. The formulas are pure functions in files by topic; each
+//! names where it is from. Quantities with a unit are types of [`measure`] or of the
+//! kernel. A formula answers `None` where its result would not be a quantity.
+
+pub mod alloy;
+pub mod catalogue;
+pub mod caution;
+pub mod charge;
+pub mod composition;
+pub mod cup;
+pub mod energy;
+pub mod entries;
+pub mod flow;
+pub mod measure;
+pub mod practice;
+pub mod shrinkage;
+pub mod solidification;
+pub mod tolerance;
+pub mod weight;
+pub mod yields;
+
+pub use alloy::{Alloy, AlloyFamily, Band, Limits, MetalGroup};
+pub use catalogue::{Catalogue, CatalogueError};
+pub use caution::{Caution, CautionWhen, ExposureLimit, SplashClass};
+pub use composition::{CompositionCheck, check_composition};
+pub use cup::{Cup, CupReading, cup_seconds_to_cst};
+pub use entries::{Defect, OperationName, PatternCategory, PatternMaterial, TradeStep, UnitFactor};
+pub use practice::{CoatsBySize, Practice, PracticeUse, Reading, ShellWindow};
+pub use weight::{metal_from_volume, metal_from_wax, with_allowance};
+
+#[cfg(test)]
+mod tests;

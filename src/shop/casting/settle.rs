@@ -103,7 +103,7 @@ fn row(story: &Story, casting: Seq, walked: &Walked) -> Settled {
 /// The refusal of a record that does not fit: of the one being written, or, when that one
 /// pulls the ground from under a later record, of the writing.
 fn refusal(tx: &WriteTx, story: &Story, casting: Seq, misfit: &Misfit) -> Problem {
-    let writes_it = tx.acting().iter().any(|(seq, voids)| *seq == misfit.seq && !voids);
+    let writes_it = tx.acting().iter().any(|a| a.seq == misfit.seq && !a.voids);
     let line = story.of(casting).find(|l| l.seq == misfit.seq);
     let what = line.map_or_else(String::new, |l| format!("{} of {}", l.kind.name().replace('_', " "), l.at));
     if writes_it {
@@ -119,7 +119,7 @@ fn refusal(tx: &WriteTx, story: &Story, casting: Seq, misfit: &Misfit) -> Proble
         .map(|l| serde_json::json!({"kind": l.kind.name(), "id": l.id.to_string(), "at": l.at.to_string()}))
         .into_iter()
         .collect();
-    if tx.acting().iter().any(|(_, voids)| *voids) {
+    if tx.acting().iter().any(|a| a.voids) {
         return Problem::new(ProblemType::InUse, format!("The {what} rests on it.")).with("dependents", dependents);
     }
     Problem::new(ProblemType::TimesContradict, format!("With this, the {what} would not follow from what stands before it."))

@@ -7,4 +7,5 @@ mod verbs;
 
 pub use api::{extras, routes, schemas};
 pub use model::{CommissionBody, CostBody, PaymentBody};
+pub use store::clients;
 pub use verbs::{Commissions, Costs, Payments};

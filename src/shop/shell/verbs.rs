@@ -8,6 +8,7 @@ use crate::db::{Cell, WriteTx};
 use crate::kernel::field::{Parent, Ref, Text};
 use crate::kernel::{Fault, Kind, Problem, ProblemType};
 use crate::shop::house::trade;
+use crate::shop::metal;
 
 /// Recipes.
 pub enum Recipes {}
@@ -130,6 +131,7 @@ impl Room for Shells {
             ("gating_cm3", body.gating_cm3.map(|v| v.0).into()),
             ("gating_material", material.as_str().into()),
         ];
+        metal::set_shell(tx, entry.seq, body.gating_kg.map(|m| m.0), body.gating_cm3.map(|v| v.0), &material, &castings);
         entry.body.gating_material = Some(Text(material));
         for &casting in &castings {
             entry.bear(casting);

@@ -1,0 +1,188 @@
+//! The one file that knows every room: routes, settlers in order, what is embedded in what.
+
+pub mod check;
+pub mod rebuild;
+pub mod serve;
+
+use crate::book::api::Kit;
+use crate::book::{Catalogue, ChildSpec, token};
+use crate::db::{Db, Settler};
+use crate::kernel::actor::Right;
+use crate::kernel::{Kind, Problem};
+use crate::shop::{bench, breakout, burnout, casting, client, commission, delivery, heat, house, metal, pattern, preheat, shell};
+use crate::web::route::handler;
+use crate::web::serve::{Holder, router};
+use crate::web::{Answer, Method, Reply, Route, help, openapi};
+use serde_json::{Map, Value, json};
+use std::sync::Arc;
+
+/// The settlers, in the order in which they run.
+pub const SETTLERS: &[Settler] = &[
+    casting::settle,
+    metal::settle,
+    shell::settle_flags,
+    burnout::settle_flags,
+    heat::settle_flags,
+];
+
+/// What is embedded in what.
+const CHILDREN: &[ChildSpec] = &[
+    ChildSpec { parent: Kind::Commission, name: "pieces", child: Kind::Piece, member: "commission_id" },
+    ChildSpec { parent: Kind::Piece, name: "castings", child: Kind::Casting, member: "piece_id" },
+    ChildSpec { parent: Kind::Recipe, name: "versions", child: Kind::RecipeVersion, member: "recipe_id" },
+    ChildSpec { parent: Kind::SlurryBatch, name: "checks", child: Kind::SlurryCheck, member: "slurry_batch_id" },
+    ChildSpec { parent: Kind::Shell, name: "coats", child: Kind::Coat, member: "shell_id" },
+    ChildSpec { parent: Kind::Shell, name: "patches", child: Kind::Patch, member: "shell_id" },
+    ChildSpec { parent: Kind::MetalLot, name: "receipts", child: Kind::Receipt, member: "lot_id" },
+    ChildSpec { parent: Kind::Heat, name: "charge", child: Kind::Charge, member: "heat_id" },
+    ChildSpec { parent: Kind::Heat, name: "events", child: Kind::HeatEvent, member: "heat_id" },
+    ChildSpec { parent: Kind::Heat, name: "pours", child: Kind::Pour, member: "heat_id" },
+    ChildSpec { parent: Kind::Heat, name: "closings", child: Kind::Closing, member: "heat_id" },
+    ChildSpec { parent: Kind::Pour, name: "leaks", child: Kind::Leak, member: "pour_id" },
+    ChildSpec { parent: Kind::ShellBreakout, name: "castings", child: Kind::Breakout, member: "shell_breakout_id" },
+    ChildSpec { parent: Kind::Breakout, name: "findings", child: Kind::Finding, member: "breakout_id" },
+    ChildSpec { parent: Kind::Scrap, name: "findings", child: Kind::Finding, member: "scrap_id" },
+];
+
+/// What the kinds add to their records, and what is embedded in what.
+#[must_use]
+pub fn catalogue() -> Catalogue {
+    Catalogue {
+        extras: vec![
+            (Kind::Commission, commission::extras),
+            (Kind::Casting, casting::extras),
+            (Kind::Shell, shell::extras),
+            (Kind::RecipeVersion, shell::version_extras),
+            (Kind::MetalLot, metal::extras),
+            (Kind::Heat, heat::extras),
+        ],
+        children: CHILDREN.to_vec(),
+    }
+}
+
+/// What handlers need.
+#[must_use]
+pub fn kit(db: &Db) -> Kit {
+    Kit { db: db.clone(), catalogue: Arc::new(catalogue()) }
+}
+
+/// Every route there is.
+#[must_use]
+pub fn routes(kit: &Kit) -> Vec<Route> {
+    let mut out = vec![health(kit)];
+    out.extend(help::routes());
+    out.extend(crate::book::history::routes(kit));
+    out.extend(house::routes(kit));
+    out.extend(client::routes(kit));
+    out.extend(commission::routes(kit));
+    out.extend(pattern::routes(kit));
+    out.extend(casting::routes(kit));
+    out.extend(metal::routes(kit));
+    out.extend(shell::routes(kit));
+    out.extend(burnout::routes(kit));
+    out.extend(preheat::routes(kit));
+    out.extend(heat::routes(kit));
+    out.extend(breakout::routes(kit));
+    out.extend(bench::routes(kit));
+    out.extend(delivery::routes(kit));
+    out.extend(crate::desk::routes(kit));
+    out
+}
+
+/// The schemas of all records.
+fn schemas() -> Map<String, Value> {
+    let mut out = Map::new();
+    for (kind, schema) in [
+        house::schemas(), client::schemas(), commission::schemas(), pattern::schemas(), casting::schemas(), metal::schemas(),
+        shell::schemas(), burnout::schemas(), preheat::schemas(), heat::schemas(), breakout::schemas(), bench::schemas(),
+        delivery::schemas(),
+    ]
+    .concat()
+    {
+        out.insert(kind.type_name().to_owned(), schema);
+    }
+    out
+}
+
+/// The API document.
+#[must_use]
+pub fn document(routes: &[Route]) -> Value {
+    openapi::document(routes, schemas())
+}
+
+/// Serves the book.
+pub fn service(db: &Db) -> axum::Router {
+    let kit = kit(db);
+    let mut routes = routes(&kit);
+    let text = Arc::new(document(&with_document(routes.clone(), String::new())).to_string());
+    routes = with_document(routes, text.to_string());
+    router(db, &routes, &holder(db))
+}
+
+fn with_document(mut routes: Vec<Route>, text: String) -> Vec<Route> {
+    let text = Arc::new(text);
+    routes.push(Route {
+        method: Method::Get,
+        path: "/v1/openapi.json".into(),
+        operation: "openapi".into(),
+        right: Right::Open,
+        about: "This document".into(),
+        heading: "Help",
+        params: Vec::new(),
+        body: None,
+        answer: Answer { status: 200, about: "OpenAPI 3.1", media: "application/json", schema: json!({"type": "object"}), etag: false },
+        handler: handler(move |_| {
+            let text = text.clone();
+            async move { Ok(Reply::file("application/json", text.as_bytes())) }
+        }),
+    });
+    routes
+}
+
+/// Every route, the document's own among them.
+#[must_use]
+pub fn all_routes(kit: &Kit) -> Vec<Route> {
+    with_document(routes(kit), String::new())
+}
+
+fn holder(db: &Db) -> Holder {
+    let db = db.clone();
+    Arc::new(move |secret| {
+        let db = db.clone();
+        Box::pin(async move {
+            let mut read = db.read().await?;
+            let Some(mut actor) = token::holder(&mut read, &secret).await? else { return Ok(None) };
+            let settings = house::settings::of(&mut read).await?;
+            actor.sees_money = settings.sees_money(actor.role, db.clock().now());
+            Ok(Some(actor))
+        })
+    })
+}
+
+fn health(kit: &Kit) -> Route {
+    let kit = kit.clone();
+    Route {
+        method: Method::Get,
+        path: "/health".into(),
+        operation: "health".into(),
+        right: Right::Open,
+        about: "Whether the book can be read".into(),
+        heading: "Help",
+        params: Vec::new(),
+        body: None,
+        answer: Answer {
+            status: 200,
+            about: "It can",
+            media: "application/json",
+            schema: json!({"type": "object", "required": ["status"], "properties": {"status": {"type": "string"}, "version": {"type": "string"}}}),
+            etag: false,
+        },
+        handler: handler(move |_| {
+            let kit = kit.clone();
+            async move {
+                kit.db.read().await?;
+                Ok::<_, Problem>(Reply::json(&json!({"status": "ok", "version": env!("CARGO_PKG_VERSION")})))
+            }
+        }),
+    }
+}

@@ -1,0 +1,104 @@
+//! Arrays of children in a correction: with id kept or changed, without id new, missing voided.
+
+use super::common::{Common, Draft};
+use super::resolve::Asks;
+use super::room::Room;
+use super::verbs;
+use super::void::{self, Ask};
+use crate::db::{Cell, Read as _, WriteTx};
+use crate::kernel::{Problem, Seq};
+use serde_json::{Map, Value};
+use uuid::Uuid;
+
+/// Takes an array of children out of a correction; null is an empty one.
+///
+/// # Errors
+/// `invalid` when it is not an array of objects.
+pub fn take_array(arrays: &mut Map<String, Value>, name: &str) -> Result<Option<Vec<Map<String, Value>>>, Problem> {
+    let wrong = || Problem::field(&format!("/{name}"), "wrong-type", "Give a list of objects.");
+    match arrays.shift_remove(name) {
+        None => Ok(None),
+        Some(Value::Null) => Ok(Some(Vec::new())),
+        Some(Value::Array(items)) => items
+            .into_iter()
+            .map(|item| if let Value::Object(object) = item { Ok(object) } else { Err(wrong()) })
+            .collect::<Result<Vec<_>, _>>()
+            .map(Some),
+        Some(_) => Err(wrong()),
+    }
+}
+
+/// Brings the children of a record in line with an array.
+///
+/// # Errors
+/// `invalid` with pointers into the array, and what the child's room refuses.
+pub async fn amend<C: Room>(
+    tx: &mut WriteTx,
+    parent: Seq,
+    parent_id: Uuid,
+    name: &str,
+    member: &'static str,
+    array: Vec<Map<String, Value>>,
+    common: &Common,
+) -> Result<(), Problem> {
+    let standing = standing_children(tx, C::KIND.name(), parent, member).await?;
+    let mut kept = Vec::new();
+    for (i, mut item) in array.into_iter().enumerate() {
+        let at = format!("/{name}/{i}");
+        if let Some(id) = item.shift_remove("id") {
+            let id = id.as_str().and_then(|t| Uuid::parse_str(t).ok());
+            let found = standing.iter().find(|(_, known)| Some(*known) == id);
+            let Some((seq, _)) = found else {
+                return Err(Problem::field(&format!("{at}/id"), "not-found", "No such child is part of this record."));
+            };
+            kept.push(*seq);
+            let own: Vec<&str> = verbs::correctable::<C::Body>();
+            item.retain(|name, _| own.contains(&name.as_str()) && name != member);
+            if !item.is_empty() {
+                Box::pin(verbs::correct::<C>(tx, *seq, item, None)).await.map_err(|p| under(&at, p))?;
+            }
+        } else {
+            item.insert(member.to_owned(), parent_id.to_string().into());
+            let mut draft = Draft::<C::Body>::read(&with_time(item, common), tx.now(), false).map_err(|p| under(&at, p))?;
+            let mut asks = Asks::default();
+            asks.add_draft(&mut draft);
+            let mut faults = Vec::new();
+            asks.look(tx, None).await?.fill(&mut draft, &mut faults);
+            if !faults.is_empty() {
+                return Err(under(&at, Problem::invalid(faults)));
+            }
+            Box::pin(verbs::create::<C>(tx, draft)).await.map_err(|p| under(&at, p))?;
+        }
+    }
+    for (seq, _) in standing.iter().filter(|(seq, _)| !kept.contains(seq)) {
+        let ask = Ask { reason: "left out of a correction".into(), cascade: false, dry_run: false, if_match: None };
+        void::void(tx, C::KIND, *seq, &ask).await?;
+    }
+    Ok(())
+}
+
+fn with_time(mut item: Map<String, Value>, common: &Common) -> Value {
+    if !item.contains_key("at") {
+        item.insert("at".into(), common.at.to_string().into());
+        item.insert("at_precision".into(), common.precision.name().into());
+    }
+    Value::Object(item)
+}
+
+fn under(at: &str, mut problem: Problem) -> Problem {
+    for fault in &mut problem.faults {
+        fault.pointer = format!("{at}{}", fault.pointer);
+    }
+    problem
+}
+
+async fn standing_children(tx: &mut WriteTx, kind: &str, parent: Seq, member: &str) -> Result<Vec<(Seq, Uuid)>, Problem> {
+    let rows = tx
+        .fetch(
+            "SELECT r.seq, r.id FROM link l JOIN record r ON r.seq = l.record_seq \
+             WHERE l.target_seq = ? AND l.member = ? AND r.kind = ? AND r.void_ms IS NULL ORDER BY r.seq",
+            vec![Cell::Int(parent), member.into(), kind.into()],
+        )
+        .await?;
+    rows.iter().map(|row| Ok((row.int(0)?, row.uuid(1)?))).collect()
+}

@@ -1,0 +1,69 @@
+//! `/v1/work`, `/v1/finishes`, `/v1/scraps`, and what they are booked on.
+
+use super::model::{FinishBody, ScrapBody, WorkBody};
+use super::verbs::{Finishes, Scraps, WorkDone};
+use crate::book::api::{InPath, Kit, ListFilter, post, record_schema, request_schema, standard};
+use crate::kernel::Kind;
+use crate::kernel::actor::Right;
+use crate::web::Route;
+use serde_json::{Map, Value};
+
+const CASTING: InPath = InPath { kind: Kind::Casting, member: "casting_id" };
+/// What work may be booked on.
+const TARGETS: [(Kind, &str); 6] = [
+    (Kind::Casting, "casting_id"),
+    (Kind::Piece, "piece_id"),
+    (Kind::Shell, "shell_id"),
+    (Kind::Heat, "heat_id"),
+    (Kind::Mould, "mould_id"),
+    (Kind::Commission, "commission_id"),
+];
+
+/// The routes.
+#[must_use]
+pub fn routes(kit: &Kit) -> Vec<Route> {
+    let of_casting: &[ListFilter] = &[ListFilter::Refers { member: "casting_id", kind: Kind::Casting }];
+    let mut out = vec![
+        post::<Finishes>(kit, "/v1/castings/{id}/finish", "finish_create", "Finish a casting", Right::Log, Some(CASTING)),
+        post::<Scraps>(kit, "/v1/castings/{id}/scrap", "scrap_create", "Give a casting up", Right::Log, Some(CASTING)),
+    ];
+    for (kind, member) in TARGETS {
+        let path = format!("/v1/{}/{{id}}/work", kind.collection());
+        let mut route = post::<WorkDone>(kit, &path, &format!("{}_work", kind.name()), "Book minutes", Right::Log, Some(InPath { kind, member }));
+        if let Some(body) = &mut route.body {
+            body.schema = request_schema::<WorkBody>(true, Some(member));
+            if let Some(properties) = body.schema["properties"].as_object_mut() {
+                for (_, other) in TARGETS {
+                    properties.shift_remove(other);
+                }
+            }
+        }
+        out.push(route);
+    }
+    out.extend(standard::<WorkDone>(
+        kit,
+        &[
+            ListFilter::Refers { member: "casting_id", kind: Kind::Casting },
+            ListFilter::Refers { member: "piece_id", kind: Kind::Piece },
+            ListFilter::Refers { member: "shell_id", kind: Kind::Shell },
+            ListFilter::Refers { member: "heat_id", kind: Kind::Heat },
+            ListFilter::Refers { member: "commission_id", kind: Kind::Commission },
+            ListFilter::Refers { member: "hand", kind: Kind::Hand },
+        ],
+        Right::Correct,
+    ));
+    out.extend(standard::<Finishes>(kit, of_casting, Right::Correct));
+    out.extend(standard::<Scraps>(kit, of_casting, Right::Correct));
+    out
+}
+
+/// The schemas of what is answered.
+#[must_use]
+pub fn schemas() -> Vec<(Kind, Value)> {
+    let none = Map::new();
+    vec![
+        (Kind::Work, record_schema::<WorkBody>(Kind::Work, &none, &[])),
+        (Kind::Finish, record_schema::<FinishBody>(Kind::Finish, &none, &[])),
+        (Kind::Scrap, record_schema::<ScrapBody>(Kind::Scrap, &none, &[("findings", Kind::Finding)])),
+    ]
+}

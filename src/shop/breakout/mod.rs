@@ -1,0 +1,10 @@
+//! Breakouts: shells opened, castings judged, cut off and weighed, and what was found.
+
+mod api;
+mod model;
+mod store;
+mod verbs;
+
+pub use api::{routes, schemas};
+pub use model::{FindingBody, Verdict};
+pub use verbs::{Breakouts, CutOffs, Findings, ShellBreakouts, add_findings};

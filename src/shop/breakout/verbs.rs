@@ -1,0 +1,268 @@
+//! Recording breakouts, whole trees, cut-offs and findings.
+
+use super::model::{BreakoutBody, CutOffBody, FindingBody, JudgedBody, ShellBreakoutBody, Verdict};
+use super::store;
+use crate::book::children::{amend, take_array};
+use crate::book::verbs::create_along;
+use crate::book::{Common, Entry, Room};
+use crate::db::WriteTx;
+use crate::kernel::field::{Children, Parent, Ref};
+use crate::kernel::id::{Breakout, Scrap};
+use crate::kernel::{Fault, Kind, Mass, Problem, ProblemType, Seq};
+use crate::shop::house::trade;
+use crate::shop::metal::{self, LedgerLine, Of};
+use serde_json::{Map, Value};
+
+/// Findings.
+pub enum Findings {}
+
+impl Room for Findings {
+    const KIND: Kind = Kind::Finding;
+    const TABLE: &'static str = "finding";
+    const AT_REQUIRED: bool = false;
+    type Body = FindingBody;
+
+    async fn enter(tx: &mut WriteTx, entry: &mut Entry<FindingBody>) -> Result<(), Problem> {
+        let catalogue = trade::of(tx).await?;
+        match catalogue.defect(&entry.body.code.0) {
+            Some(defect) => entry.body.code.0 = defect.code.clone(),
+            None => {
+                return Err(Problem::field(
+                    "/code",
+                    "not-in-catalogue",
+                    format!("{} is not in /v1/trade/defects. Take one of those, or let the owner add it.", entry.body.code.0),
+                ));
+            }
+        }
+        let of = entry.body.breakout_id.seq().max(entry.body.scrap_id.seq());
+        let casting = store::casting_of(tx, of)
+            .await?
+            .ok_or_else(|| Problem::field("/breakout_id", "required", "A finding is made at a breakout or a scrapping."))?;
+        let body = &entry.body;
+        entry.columns = vec![
+            ("casting_seq", casting.into()),
+            ("code", body.code.0.as_str().into()),
+            ("severity", body.severity.map(super::model::Severity::name).into()),
+        ];
+        entry.bear(casting);
+        tx.touch(Kind::Casting, casting);
+        Ok(())
+    }
+}
+
+/// Records the findings sent along with a breakout or a scrapping.
+///
+/// # Errors
+/// `invalid` with pointers into the list.
+pub async fn add_findings(
+    tx: &mut WriteTx,
+    common: &Common,
+    breakout: Option<Ref<Breakout>>,
+    scrap: Option<Ref<Scrap>>,
+    findings: Vec<FindingBody>,
+) -> Result<(), Problem> {
+    for (i, mut finding) in findings.into_iter().enumerate() {
+        if let Some(breakout) = &breakout {
+            finding.breakout_id = Parent(breakout.clone());
+        }
+        if let Some(scrap) = &scrap {
+            finding.scrap_id = Parent(scrap.clone());
+        }
+        create_along::<Findings>(tx, common, finding).await.map_err(|mut problem| {
+            for fault in &mut problem.faults {
+                fault.pointer = format!("/findings/{i}{}", fault.pointer);
+            }
+            problem
+        })?;
+    }
+    Ok(())
+}
+
+/// Breakouts.
+pub enum Breakouts {}
+
+impl Room for Breakouts {
+    const KIND: Kind = Kind::Breakout;
+    const TABLE: &'static str = "breakout";
+    type Body = BreakoutBody;
+
+    async fn enter(tx: &mut WriteTx, entry: &mut Entry<BreakoutBody>) -> Result<(), Problem> {
+        let casting = entry.body.casting_id.seq();
+        let verdict = entry.body.verdict.unwrap_or(Verdict::NotJudged);
+        entry.body.verdict = Some(verdict);
+        let (shell, inside, netted) = store::place(tx, casting, entry.seq).await?;
+        let mut faults = Vec::new();
+        let body = &entry.body;
+        if body.gross_kg.is_some() && inside > 1 {
+            faults.push(Fault {
+                pointer: "/gross_kg".into(),
+                code: "a-tree",
+                message: format!("There are {inside} castings in the shell: weigh the whole tree with /v1/shells/{{id}}/breakout."),
+            });
+        }
+        if body.net_kg.is_some() && netted {
+            faults.push(Fault { pointer: "/net_kg".into(), code: "known", message: "Its net is on record already; correct that one.".into() });
+        }
+        if body.kept == Some(true) && verdict != Verdict::Scrap {
+            faults.push(Fault { pointer: "/kept".into(), code: "not-scrapped", message: "Only a scrapped casting is kept for scrap.".into() });
+        }
+        let out: Mass = [body.net_kg, body.returned_kg].into_iter().flatten().map(|m| m.0).sum();
+        if !faults.is_empty() {
+            return Err(Problem::invalid(faults));
+        }
+        if let Some(gross) = body.gross_kg
+            && out > gross.0
+            && out - gross.0 > Mass::from_mg((gross.0.mg() / 500).max(10_000))
+        {
+            return Err(Problem::new(
+                ProblemType::MetalBeyond,
+                format!("Net and returned are {out}, the gross is {}. Check the three masses.", gross.0),
+            ));
+        }
+        let goes_back = body.returned_kg.is_some_and(|m| !m.0.is_zero()) || verdict == Verdict::Scrap;
+        let lot = metal::in_pool(tx, &entry.common, Of::Casting(casting), &mut entry.body.returned_lot_id, goes_back, "/returned_lot_id").await?;
+        let lines = breakout_lines(&entry.body, verdict, casting, shell, lot);
+        let body = &entry.body;
+        entry.columns = vec![
+            ("casting_seq", casting.into()),
+            ("verdict", verdict.name().into()),
+            ("gross_mg", body.gross_kg.map(|m| m.0).into()),
+            ("net_mg", body.net_kg.map(|m| m.0).into()),
+        ];
+        entry.bear(casting);
+        metal::enter(tx, entry, lines);
+        tx.touch(Kind::Casting, casting);
+        Ok(())
+    }
+
+    async fn along(tx: &mut WriteTx, entry: &mut Entry<BreakoutBody>) -> Result<(), Problem> {
+        let findings = std::mem::take(&mut entry.body.findings).0;
+        add_findings(tx, &entry.common, Some(Ref::known(entry.seq, entry.id)), None, findings).await
+    }
+
+    async fn amend_children(tx: &mut WriteTx, entry: &mut Entry<BreakoutBody>, mut arrays: Map<String, Value>) -> Result<(), Problem> {
+        let Some(array) = take_array(&mut arrays, "findings")? else { return Ok(()) };
+        amend::<Findings>(tx, entry.seq, entry.id, "findings", "breakout_id", array, &entry.common).await
+    }
+}
+
+fn breakout_lines(body: &BreakoutBody, verdict: Verdict, casting: Seq, shell: Option<Seq>, lot: Option<Seq>) -> Vec<LedgerLine> {
+    let returned = body.returned_kg.filter(|m| !m.0.is_zero());
+    let mut lines = Vec::new();
+    if let (Some(gross), Some(shell)) = (body.gross_kg, shell) {
+        lines.push(LedgerLine { event: "gross", shell: Some(shell), masses: [Some(gross.0), None, None, None], ..LedgerLine::default() });
+    }
+    if body.net_kg.is_some() || returned.is_some() {
+        lines.push(LedgerLine {
+            event: "net",
+            casting: Some(casting),
+            lot,
+            masses: [body.net_kg.map(|m| m.0), returned.map(|m| m.0), None, None],
+            ..LedgerLine::default()
+        });
+    }
+    let word = match verdict {
+        Verdict::Accepted => "accepted",
+        Verdict::Repair => "repair",
+        Verdict::Scrap if body.kept == Some(true) => "scrap_kept",
+        Verdict::Scrap => "scrap",
+        Verdict::NotJudged => "not_judged",
+    };
+    lines.push(LedgerLine { event: "judged", casting: Some(casting), lot, word: Some(word), ..LedgerLine::default() });
+    lines
+}
+
+/// Whole trees.
+pub enum ShellBreakouts {}
+
+impl Room for ShellBreakouts {
+    const KIND: Kind = Kind::ShellBreakout;
+    const TABLE: &'static str = "shell_breakout";
+    type Body = ShellBreakoutBody;
+
+    async fn enter(tx: &mut WriteTx, entry: &mut Entry<ShellBreakoutBody>) -> Result<(), Problem> {
+        let shell = entry.body.shell_id.seq();
+        let inside = store::in_shell(tx, shell).await?;
+        let mut faults = Vec::new();
+        let named: Vec<Seq> = entry.body.castings.0.iter().map(|c| c.casting_id.seq()).collect();
+        for (i, casting) in named.iter().enumerate() {
+            if !inside.iter().any(|(seq, _)| seq == casting) {
+                faults.push(Fault { pointer: format!("/castings/{i}/casting_id"), code: "not-inside", message: "That casting is not in this shell.".into() });
+            }
+            if named[..i].contains(casting) {
+                faults.push(Fault { pointer: format!("/castings/{i}/casting_id"), code: "twice", message: "A casting is named twice.".into() });
+            }
+        }
+        if !faults.is_empty() {
+            return Err(Problem::invalid(faults));
+        }
+        let gross = entry.body.gross_kg.map(|m| m.0);
+        entry.columns = vec![("shell_seq", shell.into()), ("gross_mg", gross.into())];
+        let lines = gross
+            .map(|gross| LedgerLine { event: "gross", shell: Some(shell), masses: [Some(gross), None, None, None], ..LedgerLine::default() })
+            .into_iter()
+            .collect();
+        entry.bear(shell);
+        metal::enter(tx, entry, lines);
+        tx.touch(Kind::Shell, shell);
+        Ok(())
+    }
+
+    async fn along(tx: &mut WriteTx, entry: &mut Entry<ShellBreakoutBody>) -> Result<(), Problem> {
+        let mut judged = std::mem::take(&mut entry.body.castings).0;
+        for (seq, id) in store::in_shell(tx, entry.body.shell_id.seq()).await? {
+            let said = judged.iter().position(|j| j.casting_id.seq() == seq).map(|i| judged.swap_remove(i));
+            let said = said.unwrap_or(JudgedBody {
+                casting_id: Ref::known(seq, id),
+                verdict: None,
+                kept: None,
+                findings: crate::kernel::field::Many::default(),
+            });
+            let body = BreakoutBody {
+                casting_id: said.casting_id,
+                verdict: said.verdict,
+                gross_kg: None,
+                net_kg: None,
+                returned_kg: None,
+                returned_lot_id: None,
+                kept: said.kept,
+                findings: Children(said.findings.0.into_iter().map(|n| n.0).collect()),
+                shell_breakout_id: Parent(Ref::known(entry.seq, entry.id)),
+                note: None,
+            };
+            create_along::<Breakouts>(tx, &entry.common, body).await?;
+        }
+        Ok(())
+    }
+}
+
+/// Cut-offs.
+pub enum CutOffs {}
+
+impl Room for CutOffs {
+    const KIND: Kind = Kind::CutOff;
+    const TABLE: &'static str = "cut_off";
+    type Body = CutOffBody;
+
+    async fn enter(tx: &mut WriteTx, entry: &mut Entry<CutOffBody>) -> Result<(), Problem> {
+        let casting = entry.body.casting_id.seq();
+        let (_, _, netted) = store::place(tx, casting, entry.seq).await?;
+        if netted {
+            return Err(Problem::field("/net_kg", "known", "Its net is on record already; correct that one."));
+        }
+        let returned = entry.body.returned_kg.filter(|m| !m.0.is_zero());
+        let lot = metal::in_pool(tx, &entry.common, Of::Casting(casting), &mut entry.body.returned_lot_id, returned.is_some(), "/returned_lot_id").await?;
+        entry.columns = vec![("casting_seq", casting.into()), ("net_mg", entry.body.net_kg.0.into())];
+        let line = LedgerLine {
+            event: "net",
+            casting: Some(casting),
+            lot,
+            masses: [Some(entry.body.net_kg.0), returned.map(|m| m.0), None, None],
+            ..LedgerLine::default()
+        };
+        entry.bear(casting);
+        metal::enter(tx, entry, vec![line]);
+        tx.touch(Kind::Casting, casting);
+        Ok(())
+    }
+}

@@ -1,0 +1,24 @@
+//! `/v1/deliveries`.
+
+use super::model::DeliveryBody;
+use super::verbs::Deliveries;
+use crate::book::api::{InPath, Kit, ListFilter, post, record_schema, standard};
+use crate::kernel::Kind;
+use crate::kernel::actor::Right;
+use crate::web::Route;
+use serde_json::{Map, Value};
+
+/// The routes.
+#[must_use]
+pub fn routes(kit: &Kit) -> Vec<Route> {
+    let under = InPath { kind: Kind::Piece, member: "piece_id" };
+    let mut out = vec![post::<Deliveries>(kit, "/v1/pieces/{id}/deliver", "delivery_create", "Hand a piece over", Right::Log, Some(under))];
+    out.extend(standard::<Deliveries>(kit, &[ListFilter::Refers { member: "piece_id", kind: Kind::Piece }], Right::Correct));
+    out
+}
+
+/// The schemas of what is answered.
+#[must_use]
+pub fn schemas() -> Vec<(Kind, Value)> {
+    vec![(Kind::Delivery, record_schema::<DeliveryBody>(Kind::Delivery, &Map::new(), &[]))]
+}

@@ -1,0 +1,12 @@
+//! Heats: charges, events, pours with their leaks, closings.
+
+mod api;
+mod flags;
+mod model;
+mod store;
+mod verbs;
+
+pub use api::{extras, routes, schemas};
+pub use flags::settle as settle_flags;
+pub use model::{Filled, PourBody, Support};
+pub use verbs::{Charges, Closings, HeatEvents, Heats, Leaks, Pours};

@@ -1,0 +1,49 @@
+//! SQL of heats.
+
+use crate::db::{Cell, Read};
+use crate::kernel::{Instant, Problem, Seq};
+use serde_json::json;
+
+/// The number of a heat that is on file already.
+pub async fn numbers<R: Read>(read: &mut R, seqs: &[Seq]) -> Result<Vec<(Seq, String)>, Problem> {
+    let rows = read
+        .fetch(
+            "SELECT h.seq, h.number FROM json_each(?) k JOIN heat h ON h.seq = k.value",
+            vec![json!(seqs).to_string().into()],
+        )
+        .await?;
+    rows.iter().map(|row| Ok((row.int(0)?, row.text(1)?))).collect()
+}
+
+/// The number of another heat that stands open in a crucible at an instant.
+pub async fn open_in_crucible<R: Read>(read: &mut R, crucible: Seq, at: Instant, but: Seq) -> Result<Option<String>, Problem> {
+    let row = read
+        .fetch_one(
+            "SELECT h.number FROM heat h JOIN record r ON r.seq = h.seq AND r.void_ms IS NULL \
+             WHERE h.crucible_seq = ? AND h.seq <> ? AND r.at_ms <= ? AND NOT EXISTS ( \
+               SELECT 1 FROM closing c JOIN record q ON q.seq = c.seq AND q.void_ms IS NULL \
+               WHERE c.heat_seq = h.seq AND q.at_ms <= ?) LIMIT 1",
+            vec![crucible.into(), but.into(), at.into(), at.into()],
+        )
+        .await?;
+    row.map(|row| row.text(0)).transpose()
+}
+
+/// The shell and heat of a pour.
+pub async fn shell_of_pour<R: Read>(read: &mut R, pour: Seq) -> Result<Option<(Seq, Seq)>, Problem> {
+    let row = read.fetch_one("SELECT shell_seq, heat_seq FROM pour WHERE seq = ?", vec![Cell::Int(pour)]).await?;
+    row.map(|row| Ok((row.int(0)?, row.int(1)?))).transpose()
+}
+
+/// What a heat is poured as, and how often metal was weighed for it.
+pub async fn alloy_and_weighings<R: Read>(read: &mut R, heat: Seq) -> Result<(String, i64), Problem> {
+    let row = read
+        .fetch_one(
+            "SELECT h.alloy, (SELECT count(*) FROM charge c JOIN record r ON r.seq = c.seq AND r.void_ms IS NULL WHERE c.heat_seq = h.seq) \
+             + (SELECT count(poured_mg) FROM pour p JOIN record r ON r.seq = p.seq AND r.void_ms IS NULL WHERE p.heat_seq = h.seq) + 1 \
+             FROM heat h WHERE h.seq = ?",
+            vec![Cell::Int(heat)],
+        )
+        .await?;
+    row.map_or_else(|| Err(Problem::internal(format!("heat {heat}"))), |row| Ok((row.text(0)?, row.int(1)?)))
+}

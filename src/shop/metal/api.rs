@@ -1,0 +1,216 @@
+//! `/v1/metal-lots`, `/v1/receipts`, `/v1/metal/balance`.
+
+use super::model::{LotBody, ReceiptBody};
+use super::store;
+use super::verbs::{Lots, Receipts};
+use crate::book::api::{InPath, Kit, ListFilter, find, post, record_schema, standard};
+use crate::db::ReadTx;
+use crate::kernel::actor::Right;
+use crate::kernel::{Instant, Kind, Mass, Money, Problem, ProblemType, Seq};
+use crate::science::ledger::Account;
+use crate::web::route::handler;
+use crate::web::{Answer, Ctx, Method, Param, Reply, Route};
+use serde_json::{Map, Value, json};
+use std::collections::HashMap;
+use std::pin::Pin;
+
+/// The routes.
+#[must_use]
+pub fn routes(kit: &Kit) -> Vec<Route> {
+    let mut out = vec![
+        post::<Lots>(kit, "/v1/metal-lots", "metal_lot_create", "Take metal into stock", Right::Log, None),
+        post::<Receipts>(kit, "/v1/metal-lots/{id}/receipts", "receipt_create", "Buy metal into a pool", Right::Log, Some(InPath { kind: Kind::MetalLot, member: "lot_id" })),
+        movements_route(kit),
+        balance_route(kit),
+    ];
+    out.extend(standard::<Lots>(
+        kit,
+        &[
+            ListFilter::Text { name: "alloy", sql: "r.seq IN (SELECT seq FROM metal_lot WHERE alloy = ?)" },
+            ListFilter::Text { name: "kind", sql: "r.seq IN (SELECT seq FROM metal_lot WHERE kind = ?)" },
+            ListFilter::Refers { member: "owner_client_id", kind: Kind::Client },
+        ],
+        Right::Correct,
+    ));
+    out.extend(standard::<Receipts>(kit, &[ListFilter::Refers { member: "lot_id", kind: Kind::MetalLot }], Right::Correct));
+    out
+}
+
+/// What lots hold now.
+pub fn extras<'a>(
+    read: &'a mut ReadTx,
+    seqs: &'a [Seq],
+) -> Pin<Box<dyn Future<Output = Result<HashMap<Seq, Map<String, Value>>, Problem>> + Send + 'a>> {
+    Box::pin(async move {
+        let held = store::holdings(read, seqs).await?;
+        Ok(held
+            .into_iter()
+            .map(|(seq, mass, value, received)| {
+                // In an answer `mass_kg` is what is there now; what came in is `received_kg`.
+                (seq, Map::from_iter([
+                    ("mass_kg".to_owned(), json!(mass.kg())),
+                    ("value_minor".to_owned(), json!(value.minor())),
+                    ("received_kg".to_owned(), json!(received.kg())),
+                ]))
+            })
+            .collect())
+    })
+}
+
+fn movements_route(kit: &Kit) -> Route {
+    let kit = kit.clone();
+    Route {
+        method: Method::Get,
+        path: "/v1/metal-lots/{id}/movements".into(),
+        operation: "metal_lot_movements".into(),
+        right: Right::Read,
+        about: "What went in and out of a lot, oldest first".into(),
+        heading: "Metal",
+        params: vec![
+            Param { name: "limit", about: "how many, at most 200", schema: json!({"type": "integer", "minimum": 1, "maximum": 200, "default": 50}) },
+            Param { name: "cursor", about: "next_cursor of the page before", schema: json!({"type": "string", "maxLength": 20}) },
+        ],
+        body: None,
+        answer: Answer {
+            status: 200,
+            about: "A page of movements, and what the lot holds now",
+            media: "application/json",
+            schema: json!({"type": "object", "required": ["items", "mass_kg"], "properties": {
+                "items": {"type": "array", "items": {"type": "object", "required": ["at", "record", "mass_kg", "into"], "properties": {
+                    "at": {"type": "string", "format": "date-time"},
+                    "record": {"type": "object", "required": ["kind", "id"], "properties": {"kind": {"type": "string"}, "id": {"type": "string"}}},
+                    "into": {"type": "boolean"}, "other": {"type": "string"}, "other_id": {"type": "string"},
+                    "mass_kg": {"type": "number"}, "value_minor": {"type": "integer"}}}},
+                "mass_kg": {"type": "number"}, "value_minor": {"type": "integer"}, "next_cursor": {"type": "string"}}}),
+            etag: false,
+        },
+        handler: handler(move |ctx| {
+            let kit = kit.clone();
+            async move { movements(&kit, &ctx).await }
+        }),
+    }
+}
+
+async fn movements(kit: &Kit, ctx: &Ctx) -> Result<Reply, Problem> {
+    let malformed = |name| Problem::new(ProblemType::Malformed, format!("The parameter {name} cannot be read."));
+    let limit = ctx.param("limit").map_or(Ok(50), str::parse::<i64>).map_err(|_| malformed("limit"))?;
+    let after = ctx.param("cursor").map_or(Ok(0), str::parse::<i64>).map_err(|_| malformed("cursor"))?;
+    if limit < 1 || after < 0 {
+        return Err(malformed("limit"));
+    }
+    let limit = limit.min(200);
+    let mut read = kit.db.read().await?;
+    let lot = find(&mut read, Kind::MetalLot, ctx.part("id")).await?;
+    let mut rows = store::lot_movements(&mut read, lot, after, limit + 1).await?;
+    let more = i64::try_from(rows.len()).unwrap_or(0) > limit;
+    rows.truncate(usize::try_from(limit).unwrap_or(200));
+    let held = store::holdings(&mut read, &[lot]).await?.pop();
+    let (mass, value) = held.map_or((Mass::ZERO, Money::ZERO), |(_, m, v, _)| (m, v));
+    let items: Vec<Value> = rows.iter().map(movement_item).collect();
+    let mut out = json!({"items": items, "mass_kg": mass.kg(), "value_minor": value.minor()});
+    if more {
+        out["next_cursor"] = (after + limit).to_string().into();
+    }
+    Ok(Reply::json(&out))
+}
+
+fn uuid_text(hex: &Value) -> Value {
+    hex.as_str().and_then(|h| uuid::Uuid::parse_str(h).ok()).map_or(Value::Null, |id| id.to_string().into())
+}
+
+fn movement_item(row: &Value) -> Value {
+    let into = row[7] == json!(1);
+    let other = &row[if into { 3 } else { 4 }];
+    let code = other.as_u64().and_then(|c| u8::try_from(c).ok()).unwrap_or(0);
+    let name = Account::from_code(code, (code <= 4).then_some(0)).map_or("", Account::name);
+    let mut item = json!({
+        "at": Instant::from_ms(row[0].as_i64().unwrap_or(0)).to_string(),
+        "record": {"kind": row[1], "id": uuid_text(&row[2])},
+        "into": into,
+        "other": name,
+        "mass_kg": Mass::from_mg(row[5].as_i64().unwrap_or(0)).kg(),
+        "value_minor": row[6],
+    });
+    if let Some(pair) = row[8].as_str().and_then(|t| serde_json::from_str::<Value>(t).ok()).or_else(|| row[8].is_array().then(|| row[8].clone())) {
+        item["other_id"] = uuid_text(&pair[1]);
+    }
+    item
+}
+
+fn balance_route(kit: &Kit) -> Route {
+    let kit = kit.clone();
+    let holding = json!({"type": "object", "required": ["mass_kg"], "properties": {"mass_kg": {"type": "number"}, "value_minor": {"type": "integer"}}});
+    let mut properties = Map::new();
+    for name in ["bought", "in_stock", "in_heats", "in_shells", "in_castings", "delivered", "sold", "written_off"] {
+        properties.insert(name.into(), holding.clone());
+    }
+    properties.insert("by_sink".into(), json!({"type": "object", "additionalProperties": holding}));
+    properties.insert("closing_difference".into(), json!({"type": "object", "required": ["mass_mg", "value_minor"], "properties": {
+        "mass_mg": {"type": "integer"}, "value_minor": {"type": "integer"}}}));
+    Route {
+        method: Method::Get,
+        path: "/v1/metal/balance".into(),
+        operation: "metal_balance".into(),
+        right: Right::Read,
+        about: "Where every gram and every cent is".into(),
+        heading: "Metal",
+        params: Vec::new(),
+        body: None,
+        answer: Answer {
+            status: 200,
+            about: "All that came in, where it is, and both closing differences, which are 0",
+            media: "application/json",
+            schema: json!({"type": "object", "properties": properties}),
+            etag: false,
+        },
+        handler: handler(move |_| {
+            let kit = kit.clone();
+            async move { balance(&kit).await }
+        }),
+    }
+}
+
+async fn balance(kit: &Kit) -> Result<Reply, Problem> {
+    let mut read = kit.db.read().await?;
+    let totals = store::totals(&mut read).await?;
+    let held = |account: Account| {
+        let code = i64::from(account.code().0);
+        totals.iter().find(|(kind, ..)| *kind == code).map_or((Mass::ZERO, Money::ZERO), |(_, m, v)| (*m, *v))
+    };
+    let shown = |(mass, value): (Mass, Money)| json!({"mass_kg": mass.kg(), "value_minor": value.minor()});
+    let outside = held(Account::Outside);
+    let bought = (-outside.0, -outside.1);
+    let mut out = json!({"bought": shown(bought)});
+    let mut found = (Mass::ZERO, Money::ZERO);
+    for (name, account) in [
+        ("in_stock", Account::Lot(0)), ("in_heats", Account::Heat(0)), ("in_shells", Account::Shell(0)),
+        ("in_castings", Account::Casting(0)), ("delivered", Account::Delivered), ("sold", Account::Sold),
+        ("written_off", Account::WrittenOff),
+    ] {
+        let holds = held(account);
+        found = (found.0 + holds.0, found.1 + holds.1);
+        out[name] = shown(holds);
+    }
+    let mut sinks = Map::new();
+    for account in [Account::Dross, Account::Spill, Account::Leak, Account::Swarf, Account::Unexplained] {
+        let holds = held(account);
+        found = (found.0 + holds.0, found.1 + holds.1);
+        sinks.insert(account.name().into(), shown(holds));
+    }
+    out["by_sink"] = Value::Object(sinks);
+    out["closing_difference"] = json!({"mass_mg": (bought.0 - found.0).mg(), "value_minor": (bought.1 - found.1).minor()});
+    Ok(Reply::json(&out))
+}
+
+/// The schemas of what is answered.
+#[must_use]
+pub fn schemas() -> Vec<(Kind, Value)> {
+    let more = Map::from_iter([
+        ("received_kg".to_owned(), json!({"type": "number"})),
+        ("value_minor".to_owned(), json!({"type": "integer"})),
+    ]);
+    vec![
+        (Kind::MetalLot, record_schema::<LotBody>(Kind::MetalLot, &more, &[("receipts", Kind::Receipt)])),
+        (Kind::Receipt, record_schema::<ReceiptBody>(Kind::Receipt, &Map::new(), &[])),
+    ]
+}

@@ -1,0 +1,19 @@
+//! Metal: lots, receipts, and the ledger that every gram and every cent goes through.
+//!
+//! Rooms say what happened to metal by [`enter`]; the settler derives the movements with
+//! `science::ledger`. docs/ledger.md has the rules.
+
+mod api;
+mod lines;
+mod load;
+mod model;
+mod settle;
+mod store;
+mod verbs;
+
+pub use api::{extras, routes, schemas};
+pub use lines::{LedgerLine, enter, set_heat, set_shell};
+pub use load::{Loaded, load};
+pub use settle::settle;
+pub use store::{CastingFigures, HeatFigures, casting_figures, heat_figures};
+pub use verbs::{Lots, Of, Receipts, in_pool, pool};

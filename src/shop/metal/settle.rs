@@ -1,0 +1,422 @@
+//! The settler of the metal ledger: what a turn touched is derived anew, from the earliest
+//! instant at which stock moves otherwise than stored, over the clusters it reaches.
+
+use super::load::{Loaded, estimate, load};
+use super::store::{self, LATER, OF_LOTS};
+use crate::db::{Acting, Read as _, WriteTx};
+use crate::kernel::{Kind, Mass, Money, Order, Problem, ProblemType, Seq};
+use crate::science::ledger::{
+    self, Account, Cluster, Entry, Event, Impossible, Key, Masses, Movement, Step, Stock, Told, Values, clusters, derive_cluster,
+    heels, lot_movements, lot_steps, plan, recall, tolerance,
+};
+use crate::shop::house::settings;
+use serde_json::{Value, json};
+use std::collections::{BTreeMap, BTreeSet};
+use std::pin::Pin;
+
+/// Kinds of records that the ledger listens to.
+const METAL: &[Kind] = &[
+    Kind::Piece, Kind::Casting, Kind::Wax, Kind::Shell, Kind::MetalLot, Kind::Receipt, Kind::Heat, Kind::Charge, Kind::HeatEvent,
+    Kind::Pour, Kind::Leak, Kind::Closing, Kind::Breakout, Kind::ShellBreakout, Kind::CutOff, Kind::Finish, Kind::Scrap,
+    Kind::Work, Kind::Delivery,
+];
+
+/// The settler.
+pub fn settle<'t>(tx: &'t mut WriteTx) -> Pin<Box<dyn Future<Output = Result<(), Problem>> + Send + 't>> {
+    Box::pin(async move {
+        let acting: Vec<Acting> = tx.acting().iter().copied().filter(|a| METAL.contains(&a.kind)).collect();
+        if acting.is_empty() {
+            return Ok(());
+        }
+        let records: Vec<Seq> = acting.iter().map(|a| a.seq).collect();
+        let (heats, shells, castings) = (tx.touched(Kind::Heat), tx.touched(Kind::Shell), tx.touched(Kind::Casting));
+        let lots = tx.touched(Kind::MetalLot);
+        if heats.is_empty() && shells.is_empty() && castings.is_empty() && lots.is_empty() {
+            return Ok(());
+        }
+        Settling::run(tx, &heats, &shells, &castings, &records).await
+    })
+}
+
+struct Settling {
+    /// Clusters that are derived anew, with their masses.
+    clusters: Vec<(Cluster, Masses)>,
+    /// All steps of those clusters.
+    steps: Vec<Step>,
+    /// Entries of lots alone that this turn writes.
+    of_lots: Vec<Entry>,
+    /// Stored movements of all records at hand.
+    stored: Vec<Movement>,
+    sources: BTreeSet<Seq>,
+    short_said: BTreeSet<Seq>,
+}
+
+impl Settling {
+    async fn run(tx: &mut WriteTx, heats: &[Seq], shells: &[Seq], castings: &[Seq], records: &[Seq]) -> Result<(), Problem> {
+        let scale_step = settings::of(tx).await?.scale_step(tx.now());
+        let mut loaded = load(tx, heats, shells, castings, records).await?;
+        let fits = |a: &Acting| matches!(a.kind, Kind::Shell | Kind::Wax | Kind::Piece | Kind::Casting);
+        if tx.acting().iter().any(fits) {
+            estimate(tx, &mut loaded).await?;
+        }
+        check_pours(tx, &loaded)?;
+        let mut this = Self {
+            clusters: Vec::new(),
+            steps: Vec::new(),
+            of_lots: Vec::new(),
+            stored: Vec::new(),
+            sources: records.iter().copied().collect(),
+            short_said: BTreeSet::new(),
+        };
+        this.take(loaded);
+        this.read_lots(tx, records).await?;
+        let values = this.values(tx, scale_step).await?;
+        this.write(tx, &values, scale_step)
+    }
+
+    /// Takes loaded clusters in, planned.
+    fn take(&mut self, loaded: Loaded) {
+        let Loaded { mut history, neighbours, movements, sources, despite, .. } = loaded;
+        let (lots, rest): (Vec<Entry>, Vec<Entry>) = history.entries.into_iter().partition(|e| e.event.is_of_lots_alone());
+        history.entries = rest;
+        self.of_lots.extend(lots);
+        let mut all_heats = history.heats.clone();
+        all_heats.extend(neighbours.heats.iter().filter(|n| !history.heats.iter().any(|h| h.order == n.order)));
+        all_heats.sort_by_key(|h| h.order);
+        all_heats.dedup_by_key(|h| h.order);
+        let mut closings: Vec<Entry> = history.entries.iter().filter(|e| matches!(e.event, Event::Closing(_))).cloned().collect();
+        closings.extend(neighbours.entries.into_iter().filter(|n| !history.entries.iter().any(|e| e.order == n.order)));
+        closings.sort_by_key(|e| e.order);
+        closings.dedup_by_key(|e| e.order);
+        let taken = heels(&all_heats, &closings);
+        for mut cluster in clusters(&history) {
+            cluster.heels = taken.iter().copied().filter(|h| cluster.heats.iter().any(|c| c.order.seq == h.to)).collect();
+            let (masses, steps) = plan(&cluster);
+            self.steps.extend(steps);
+            self.clusters.push((cluster, masses));
+        }
+        self.stored.extend(movements);
+        self.sources.extend(sources);
+        self.short_said.extend(despite.iter().filter(|(_, codes)| codes.contains("lot_short")).map(|(seq, _)| *seq));
+    }
+
+    /// What this turn says of lots alone, and what is stored of it.
+    async fn read_lots(&mut self, tx: &mut WriteTx, records: &[Seq]) -> Result<(), Problem> {
+        if !tx.acting().iter().any(|a| matches!(a.kind, Kind::MetalLot | Kind::Receipt)) {
+            return Ok(());
+        }
+        for row in tx.fetch(OF_LOTS, vec![json!(records).to_string().into()]).await? {
+            let order = Order::new(row.int(1)?, row.int(0)?);
+            if self.of_lots.iter().any(|e| e.order == order) {
+                continue;
+            }
+            let event = Event::LotIn {
+                lot: row.int(3)?,
+                mass: Mass::from_mg(row.int(4)?),
+                value: Money::from_minor(row.opt_int(5)?.unwrap_or(0)),
+            };
+            self.of_lots.push(Entry { order, part: u32::try_from(row.int(2)?).map_err(Problem::internal)?, event });
+        }
+        Ok(())
+    }
+
+    /// The values of all steps at hand: as stored before the first that changed, told by a
+    /// walk from there on. Clusters whose steps are told otherwise than stored are loaded
+    /// and taken in too, until none is left.
+    async fn values(&mut self, tx: &mut WriteTx, scale_step: Mass) -> Result<Values, Problem> {
+        loop {
+            let known: BTreeMap<Key, (Step, Told)> = self.recalled();
+            let mut now: Vec<Step> = self.steps.clone();
+            now.extend(lot_steps(&self.of_lots));
+            let changed = first_change(&known, &now);
+            let mut values: Values = known.iter().map(|(key, (_, told))| (*key, *told)).collect();
+            let Some(from) = changed else { return Ok(values) };
+            let (later, mut stock) = self.later(tx, from, &now).await?;
+            let ours: BTreeSet<Seq> = self.sources.clone();
+            let others: Vec<(Step, Told)> = later.into_iter().filter(|(s, _)| !ours.contains(&s.key.source)).collect();
+            let mut walk: Vec<Step> = others.iter().map(|(s, _)| *s).collect();
+            walk.extend(now.iter().filter(|s| s.order >= from));
+            let told = stock.walk(&walk);
+            let moved: Vec<Seq> = others
+                .iter()
+                .filter(|(s, old)| told.get(&s.key) != Some(old))
+                .map(|(s, _)| s.key.source)
+                .collect();
+            values.extend(told.iter().map(|(k, t)| (*k, *t)));
+            self.short_of_metal(tx, &walk, &told, &known, scale_step)?;
+            if moved.is_empty() {
+                return Ok(values);
+            }
+            let loaded = load(tx, &[], &[], &[], &moved).await?;
+            let heats: Vec<Seq> = loaded.history.heats.iter().map(|h| h.order.seq).collect();
+            let touched = heats_of(&loaded, &moved);
+            let heats: Vec<Seq> = heats.into_iter().chain(touched).collect();
+            let (shells, castings) = places_of(&loaded);
+            let more = load(tx, &heats, &shells, &castings, &moved).await?;
+            self.forget_known(&more);
+            self.take(more);
+        }
+    }
+
+    /// Clusters that are loaded again replace what was known of them.
+    fn forget_known(&mut self, more: &Loaded) {
+        let heats: BTreeSet<Seq> = more.history.heats.iter().map(|h| h.order.seq).collect();
+        let shells: BTreeSet<Seq> = more.history.shells.iter().map(|s| s.seq).collect();
+        let again: BTreeSet<Seq> = more.sources.clone();
+        self.clusters.retain(|(c, _)| {
+            !c.heats.iter().any(|h| heats.contains(&h.order.seq)) && !c.shells.iter().any(|s| shells.contains(&s.seq))
+        });
+        self.steps.retain(|s| !again.contains(&s.key.source));
+        self.stored.retain(|m| !again.contains(&m.source));
+        self.of_lots.retain(|e| !again.contains(&e.order.seq));
+    }
+
+    /// Steps of clusters and of lots as stored, with what was told of them.
+    fn recalled(&self) -> BTreeMap<Key, (Step, Told)> {
+        let mut known: BTreeMap<Key, (Step, Told)> =
+            recall(&self.stored).into_iter().map(|(s, t)| (s.key, (s, t))).collect();
+        for (step, told) in recall_lots(&self.stored) {
+            known.insert(step.key, (step, told));
+        }
+        known
+    }
+
+    /// Stored steps from an instant on, and the stock just before it.
+    async fn later(&self, tx: &mut WriteTx, from: Order, now: &[Step]) -> Result<(Vec<(Step, Told)>, Stock), Problem> {
+        let (mut lots, mut heats) = (BTreeSet::new(), BTreeSet::new());
+        for step in now {
+            let (l, h) = touches(step);
+            lots.extend(l);
+            heats.extend(h);
+        }
+        let (at, seq) = (from.at.ms(), from.seq);
+        let rows = tx
+            .fetch(LATER, vec![at.into(), seq.into(), json!(lots).to_string().into(), json!(heats).to_string().into(), at.into(), seq.into()])
+            .await?;
+        let mut movements = Vec::new();
+        let mut stock = Stock::default();
+        for row in &rows {
+            match row.int(0)? {
+                5 => movements.push(store::movement(row)?.0),
+                8 => {
+                    stock.lots.insert(row.int(1)?, (Mass::from_mg(row.int(2)?), Money::from_minor(row.int(3)?)));
+                }
+                _ => {
+                    stock.heats.insert(row.int(1)?, (Mass::from_mg(row.int(2)?), Money::from_minor(row.int(3)?)));
+                }
+            }
+        }
+        // What the lots hold now, less all that moved since, is what they held then.
+        for m in &movements {
+            if let Account::Lot(lot) = m.from
+                && let Some(held) = stock.lots.get_mut(&lot)
+            {
+                *held = (held.0 + m.mass, held.1 + m.value);
+            }
+            if let Account::Lot(lot) = m.to
+                && let Some(held) = stock.lots.get_mut(&lot)
+            {
+                *held = (held.0 - m.mass, held.1 - m.value);
+            }
+        }
+        let mut steps = recall(&movements);
+        steps.extend(recall_lots(&movements));
+        Ok((steps, stock))
+    }
+
+    /// Refuses what draws more from a lot than is in it, unless that was said.
+    fn short_of_metal(
+        &self,
+        tx: &WriteTx,
+        walk: &[Step],
+        told: &Values,
+        known: &BTreeMap<Key, (Step, Told)>,
+        scale_step: Mass,
+    ) -> Result<(), Problem> {
+        let mut short: Vec<(Order, Seq, Mass)> = walk
+            .iter()
+            .filter_map(|step| {
+                let (ledger::Act::Draw { mass, .. } | ledger::Act::Transfer { mass, .. }) = step.act else { return None };
+                let found = told.get(&step.key)?.found;
+                let before = known.get(&step.key).map_or(Mass::ZERO, |(_, t)| t.found);
+                let said = self.short_said.contains(&step.key.source);
+                (found > tolerance(scale_step, mass) && found > before && !said)
+                    .then_some((step.order, step.key.source, found))
+            })
+            .collect();
+        short.sort_unstable();
+        let Some((_, first, grams)) = short.first().copied() else { return Ok(()) };
+        let own = tx.acting().iter().any(|a| a.seq == first && !a.voids);
+        if own && short.len() == 1 {
+            return Err(Problem::new(
+                ProblemType::LotShort,
+                format!("By the book the lot holds {grams} less than that. If the bin really held more, say despite: [lot_short]."),
+            )
+            .with("short_kg", grams.kg())
+            .with("despite", vec!["lot_short"])
+            .with("may_follow", true));
+        }
+        let lines: Vec<Value> = short.iter().take(3).map(|(order, seq, m)| json!({"at": order.at.to_string(), "record": seq, "short_kg": m.kg()})).collect();
+        Err(Problem::new(ProblemType::MetalShort, format!("{} later records would draw metal that is not there.", short.len()))
+            .with("short", lines))
+    }
+
+    /// Derives the clusters and writes what follows.
+    fn write(&mut self, tx: &mut WriteTx, values: &Values, scale_step: Mass) -> Result<(), Problem> {
+        let mut movements = lot_movements(&self.of_lots, values);
+        let mut figures = ledger::Figures::default();
+        let mut impossible = Vec::new();
+        for (cluster, masses) in &self.clusters {
+            let derived = derive_cluster(cluster, masses, values, scale_step);
+            movements.extend(derived.movements);
+            impossible.extend(derived.impossible);
+            figures.extend(derived.figures);
+        }
+        if let Some(first) = impossible.first() {
+            return Err(refusal(tx, first));
+        }
+        let sources: Vec<Seq> = self.sources.iter().copied().chain(movements.iter().map(|m| m.source)).collect::<BTreeSet<_>>().into_iter().collect();
+        let shells: Vec<&ledger::history::Shell> = self.clusters.iter().flat_map(|(c, _)| &c.shells).collect();
+        let shell_estimates: Vec<(Seq, Mass)> = shells.iter().map(|s| (s.seq, s.estimate())).collect();
+        if sorted(&movements) != sorted(&self.stored) {
+            store::write_movements(tx, &sources, &movements);
+        }
+        store::write_figures(tx, &figures, &shell_estimates);
+        Ok(())
+    }
+}
+
+/// Checks the pours of this turn: poured as ordered, a client's metal into that client's
+/// work, not before the heat was lit.
+fn check_pours(tx: &WriteTx, loaded: &Loaded) -> Result<(), Problem> {
+    for entry in &loaded.history.entries {
+        let Event::Pour { heat, shell, .. } = entry.event else { continue };
+        let record = entry.order.seq;
+        if !tx.acting().iter().any(|a| a.seq == record && !a.voids) {
+            continue;
+        }
+        let said = loaded.despite.get(&record).map_or("", String::as_str);
+        let lit = loaded.history.heats.iter().find(|h| h.order.seq == heat);
+        if lit.is_some_and(|h| h.order.at > entry.order.at) && loaded.precise.get(&record) == Some(&true) {
+            return Err(Problem::new(ProblemType::TimesContradict, "The heat was lit after that pour."));
+        }
+        let Some((alloy, owners)) = loaded.heat_metal.get(&heat) else { continue };
+        let inside = loaded.history.shells.iter().filter(|s| s.seq == shell).flat_map(|s| &s.castings);
+        for casting in inside {
+            let Some((ordered, client)) = loaded.casting_metal.get(&casting.seq) else { continue };
+            if ordered != alloy && !said.contains("alloy_differs") {
+                return Err(Problem::new(
+                    ProblemType::AlloyDiffers,
+                    format!("The heat is {alloy}, the piece was ordered in {ordered}. If it really was poured so, say despite: [alloy_differs]."),
+                )
+                .with("despite", vec!["alloy_differs"]));
+            }
+            if owners.iter().any(|owner| Some(*owner) != *client) && !said.contains("client_metal") {
+                return Err(Problem::new(
+                    ProblemType::ClientMetal,
+                    "There is a client's metal in the heat, and the shell holds another's work. If it really was poured so, say despite: [client_metal].",
+                )
+                .with("despite", vec!["client_metal"]));
+            }
+        }
+    }
+    Ok(())
+}
+
+fn sorted(movements: &[Movement]) -> Vec<Movement> {
+    let mut out = movements.to_vec();
+    out.sort_by_key(Movement::rank);
+    out
+}
+
+/// Lots and heats that a step touches.
+fn touches(step: &Step) -> (Vec<Seq>, Vec<Seq>) {
+    match step.act {
+        ledger::Act::In { lot, .. } | ledger::Act::Count { lot, .. } => (vec![lot], vec![]),
+        ledger::Act::Draw { lot, heat, .. } | ledger::Act::Back { lot, heat, .. } => (vec![lot], heat.into_iter().collect()),
+        ledger::Act::Transfer { from, to, .. } => (vec![from, to], vec![]),
+        ledger::Act::Heel { from, to, .. } => (vec![], vec![from, to]),
+    }
+}
+
+/// Steps of lots alone as stored: what came in from outside.
+fn recall_lots(movements: &[Movement]) -> Vec<(Step, Told)> {
+    movements
+        .iter()
+        .filter_map(|m| {
+            let Account::Lot(lot) = m.to else { return None };
+            if m.from != Account::Outside {
+                return None;
+            }
+            let key = Key { source: m.source, nth: m.line / 3 };
+            let act = ledger::Act::In { lot, mass: m.mass, value: m.value };
+            Some((Step { order: m.order, key, act }, Told { value: m.value, found: Mass::ZERO }))
+        })
+        .collect()
+}
+
+/// The earliest order at which steps differ from those stored.
+fn first_change(known: &BTreeMap<Key, (Step, Told)>, now: &[Step]) -> Option<Order> {
+    let new: BTreeMap<Key, &Step> = now.iter().map(|s| (s.key, s)).collect();
+    let gone = known.iter().filter(|(k, (s, _))| new.get(*k).is_none_or(|n| *n != s)).map(|(_, (s, _))| s.order);
+    let come = new.iter().filter(|(k, n)| known.get(*k).is_none_or(|(s, _)| s != **n) && !is_empty(n)).map(|(_, n)| n.order);
+    gone.chain(come).min()
+}
+
+/// A step that moves nothing leaves no movement to recall it by.
+fn is_empty(step: &Step) -> bool {
+    match step.act {
+        ledger::Act::In { mass, value, .. } => mass.is_zero() && value.is_zero(),
+        ledger::Act::Draw { mass, .. }
+        | ledger::Act::Transfer { mass, .. }
+        | ledger::Act::Heel { mass, .. }
+        | ledger::Act::Back { mass, .. } => mass.is_zero(),
+        ledger::Act::Count { .. } => false,
+    }
+}
+
+/// Heats, shells and castings of some entries, for records loaded by themselves.
+fn heats_of(loaded: &Loaded, records: &[Seq]) -> Vec<Seq> {
+    let mut out: Vec<Seq> = loaded
+        .movements
+        .iter()
+        .filter(|m| records.contains(&m.source))
+        .flat_map(|m| [m.from, m.to].into_iter().filter_map(|a| if let Account::Heat(h) = a { Some(h) } else { None }).chain(m.unit_heat))
+        .collect();
+    out.sort_unstable();
+    out.dedup();
+    out
+}
+
+fn places_of(loaded: &Loaded) -> (Vec<Seq>, Vec<Seq>) {
+    let (mut shells, mut castings) = (Vec::new(), Vec::new());
+    for account in loaded.movements.iter().flat_map(|m| [m.from, m.to]) {
+        match account {
+            Account::Shell(s) => shells.push(s),
+            Account::Casting(c) => castings.push(c),
+            _ => {}
+        }
+    }
+    (shells, castings)
+}
+
+fn refusal(tx: &WriteTx, what: &Impossible) -> Problem {
+    let (kind, detail) = match *what {
+        Impossible::ShellOverdrawn { over, .. } => {
+            (ProblemType::MetalBeyond, format!("{over} more comes out of the shell than went in."))
+        }
+        Impossible::CastingOverdrawn { over, .. } => {
+            (ProblemType::MetalBeyond, format!("{over} more is taken from the casting than is on it."))
+        }
+        Impossible::Residual { residual, .. } => {
+            (ProblemType::ResidualTooLarge, format!("The closing leaves {residual} unexplained, more than a tenth of the charge."))
+        }
+        Impossible::ChargedAfterClosing { mass, .. } => (ProblemType::HeatClosed, format!("{mass} would be charged after the closing.")),
+        Impossible::PouredAfterClosing { mass, .. } => (ProblemType::HeatClosed, format!("{mass} would be poured after the closing.")),
+        Impossible::ClosedTwice { .. } => (ProblemType::HeatClosed, "The heat has a closing already; correct that one.".to_owned()),
+        Impossible::NegativeMass { under, .. } => (ProblemType::MetalBeyond, format!("A mass would be {under} below nothing.")),
+    };
+    let voiding = tx.acting().iter().any(|a| a.voids);
+    let kind = if voiding { ProblemType::MetalShort } else { kind };
+    Problem::new(kind, detail).with("may_follow", matches!(what, Impossible::Residual { .. } | Impossible::ShellOverdrawn { .. }))
+}

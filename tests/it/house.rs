@@ -23,8 +23,7 @@ const FOLDERS: [&str; 5] = ["src", "tests", "benches", "templates", "migrations"
 const KINDS: [&str; 6] = ["rs", "py", "sql", "html", "css", "js"];
 
 /// Words that say "not done". Written in two parts, so that this file passes itself.
-const UNDONE: [&str; 4] =
-    [concat!("TO", "DO"), concat!("FIX", "ME"), concat!("XX", "X"), concat!("unimpl", "emented")];
+const UNDONE: [&str; 3] = [concat!("TO", "DO"), concat!("FIX", "ME"), concat!("unimpl", "emented")];
 
 /// Every file below `root`, in no order. A folder that is not there has none.
 pub fn files_below(root: &Path) -> Vec<PathBuf> {

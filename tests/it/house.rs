@@ -1,0 +1,95 @@
+//! Small rules of the house that no other tool holds.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+/// The longest a source file may be; past it, it has become two things.
+const MOST_LINES: usize = 500;
+
+/// Files that may be longer, each with its reason.
+const EXCUSED: [(&str, &str); 2] = [
+    (
+        "tests/reference/outside_ledger.py",
+        "a second account of one page, read beside that page from top to bottom",
+    ),
+    (
+        "tests/reference/test_outside_ledger.py",
+        "histories worked by hand, which are long because they are complete",
+    ),
+];
+
+/// Folders whose files are read, and the kinds of file that are written by hand.
+const FOLDERS: [&str; 5] = ["src", "tests", "benches", "templates", "migrations"];
+const KINDS: [&str; 6] = ["rs", "py", "sql", "html", "css", "js"];
+
+/// Words that say "not done". Written in two parts, so that this file passes itself.
+const UNDONE: [&str; 3] = [concat!("TO", "DO"), concat!("FIX", "ME"), concat!("unimpl", "emented")];
+
+/// Every file below `root`, in no order. A folder that is not there has none.
+pub fn files_below(root: &Path) -> Vec<PathBuf> {
+    let Ok(entries) = fs::read_dir(root) else {
+        return Vec::new();
+    };
+    entries
+        .map(|entry| entry.unwrap().path())
+        .flat_map(|path| if path.is_dir() { files_below(&path) } else { vec![path] })
+        .collect()
+}
+
+/// The files written by hand, by their path from the crate's root.
+fn written() -> Vec<(String, String)> {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    FOLDERS
+        .iter()
+        .flat_map(|folder| files_below(&root.join(folder)))
+        .filter(|p| p.extension().is_some_and(|e| KINDS.iter().any(|k| e == *k)))
+        .map(|p| {
+            let name = p.strip_prefix(root).unwrap().to_str().unwrap().replace('\\', "/");
+            (name, fs::read_to_string(&p).unwrap())
+        })
+        .collect()
+}
+
+fn too_long(name: &str, text: &str) -> Option<String> {
+    let lines = text.lines().count();
+    let excused = EXCUSED.iter().any(|(file, _)| *file == name);
+    (lines > MOST_LINES && !excused).then(|| format!("{name} has {lines} lines, over {MOST_LINES}"))
+}
+
+fn undone(name: &str, text: &str) -> Vec<String> {
+    let marks = |line: &str| UNDONE.iter().find(|word| line.contains(**word)).copied();
+    text.lines()
+        .enumerate()
+        .filter_map(|(n, line)| marks(line).map(|w| format!("{name}:{} says {w}", n + 1)))
+        .collect()
+}
+
+#[test]
+fn source_files_stay_short() {
+    let files = written();
+    let long: Vec<String> = files.iter().filter_map(|(n, t)| too_long(n, t)).collect();
+    assert!(long.is_empty(), "split by subject: {long:#?}");
+    for (file, reason) in EXCUSED {
+        let text = files.iter().find(|(name, _)| name == file).map(|(_, text)| text);
+        let needed = text.is_some_and(|t| t.lines().count() > MOST_LINES);
+        assert!(needed, "{file} needs no excuse any more ({reason})");
+    }
+}
+
+#[test]
+fn nothing_is_left_undone() {
+    let marks: Vec<String> = written().iter().flat_map(|(n, t)| undone(n, t)).collect();
+    assert!(marks.is_empty(), "finish it or open an issue: {marks:#?}");
+}
+
+#[test]
+fn these_rules_can_fail() {
+    let lines = "a line\n".repeat(MOST_LINES);
+    assert_eq!(too_long("src/a.rs", &lines), None);
+    assert!(too_long("src/a.rs", &format!("{lines}one more\n")).is_some());
+    for word in UNDONE {
+        assert_eq!(undone("src/a.rs", &format!("fn f() {{}}\n// {word} later")).len(), 1, "{word}");
+    }
+    assert_eq!(undone("src/a.rs", "let todo = 1;"), Vec::<String>::new());
+    assert!(written().iter().any(|(name, _)| name == "tests/it/house.rs"), "nothing was read");
+}

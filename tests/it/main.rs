@@ -1,0 +1,6 @@
+//! Tests of the whole crate from outside: the house rules, and the server as a
+//! caller meets it.
+#![cfg(test)]
+
+mod architecture;
+mod house;

@@ -7,6 +7,7 @@ pub mod serve;
 use crate::book::api::Kit;
 use crate::book::{Catalogue, ChildSpec, token};
 use crate::db::{Db, Settler};
+use crate::desk;
 use crate::kernel::actor::Right;
 use crate::kernel::{Kind, Problem};
 use crate::shop::{bench, breakout, burnout, casting, client, commission, delivery, heat, house, metal, pattern, preheat, shell};
@@ -85,7 +86,8 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
     out.extend(breakout::routes(kit));
     out.extend(bench::routes(kit));
     out.extend(delivery::routes(kit));
-    out.extend(crate::desk::routes(kit));
+    out.extend(desk::route_card::routes(kit));
+    out.extend(desk::cost::routes(kit));
     out
 }
 

@@ -166,6 +166,15 @@ pub async fn find<R: Read>(read: &mut R, kind: Kind, text: &str) -> Result<Seq, 
     row.ok_or_else(|| no_such(kind, text))?.int(0)
 }
 
+/// The id of a record.
+///
+/// # Errors
+/// `not-found`.
+pub async fn id_of<R: Read>(read: &mut R, seq: Seq) -> Result<Uuid, Problem> {
+    let row = read.fetch_one("SELECT id FROM record WHERE seq = ?", vec![Cell::Int(seq)]).await?;
+    row.ok_or_else(|| Problem::new(ProblemType::NotFound, "There is no such record."))?.uuid(0)
+}
+
 fn no_such(kind: Kind, text: &str) -> Problem {
     let shown: String = text.chars().take(64).collect();
     Problem::new(ProblemType::NotFound, format!("There is no {} {shown}.", kind.name().replace('_', " ")))

@@ -1,6 +1,7 @@
 //! `/v1/breakouts`, `/v1/shell-breakouts`, `/v1/cut-offs`, `/v1/findings`.
 
 use super::model::{BreakoutBody, CutOffBody, FindingBody, ShellBreakoutBody};
+use super::store;
 use super::verbs::{Breakouts, CutOffs, Findings, ShellBreakouts};
 use crate::book::api::{InPath, Kit, ListFilter, post, record_schema, standard};
 use crate::kernel::Kind;
@@ -23,10 +24,7 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
     out.extend(standard::<CutOffs>(kit, of_casting, Right::Correct));
     out.extend(standard::<Findings>(
         kit,
-        &[
-            ListFilter::Found { name: "casting_id", kind: Kind::Casting, sql: "r.seq IN (SELECT record_seq FROM bearing WHERE on_seq = ?)" },
-            ListFilter::Text { name: "code", sql: "r.seq IN (SELECT seq FROM finding WHERE code = ?)" },
-        ],
+        store::FINDING_FILTERS,
         Right::Correct,
     ));
     out

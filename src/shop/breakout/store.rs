@@ -1,8 +1,15 @@
 //! SQL of breakouts.
 
+use crate::book::api::ListFilter;
 use crate::db::{Cell, Read};
-use crate::kernel::{Problem, Seq};
+use crate::kernel::{Kind, Problem, Seq};
 use uuid::Uuid;
+
+/// Filters of the list of findings.
+pub const FINDING_FILTERS: &[ListFilter] = &[
+    ListFilter::Found { name: "casting_id", kind: Kind::Casting, sql: "r.seq IN (SELECT record_seq FROM bearing WHERE on_seq = ?)" },
+    ListFilter::Text { name: "code", sql: "r.seq IN (SELECT seq FROM finding WHERE code = ?)" },
+];
 
 /// The castings in a shell.
 pub async fn in_shell<R: Read>(read: &mut R, shell: Seq) -> Result<Vec<(Seq, Uuid)>, Problem> {

@@ -1,8 +1,9 @@
 //! `/v1/burnouts`.
 
 use super::model::BurnoutBody;
+use super::store;
 use super::verbs::Burnouts;
-use crate::book::api::{Kit, ListFilter, post, record_schema, standard};
+use crate::book::api::{Kit, post, record_schema, standard};
 use crate::kernel::Kind;
 use crate::kernel::actor::Right;
 use crate::web::Route;
@@ -14,11 +15,7 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
     let mut out = vec![post::<Burnouts>(kit, "/v1/burnouts", "burnout_create", "Load a kiln to melt out and fire", Right::Log, None)];
     out.extend(standard::<Burnouts>(
         kit,
-        &[ListFilter::Refers { member: "kiln", kind: Kind::Kiln }, ListFilter::Found {
-            name: "shell_id",
-            kind: Kind::Shell,
-            sql: "r.seq IN (SELECT record_seq FROM bearing WHERE on_seq = ?)",
-        }],
+        store::FILTERS,
         Right::Correct,
     ));
     out

@@ -3,6 +3,7 @@
 mod api;
 mod flags;
 mod model;
+mod store;
 mod verbs;
 
 pub use api::{routes, schemas};

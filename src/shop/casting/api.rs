@@ -17,23 +17,6 @@ use serde_json::{Map, Value, json};
 use std::collections::HashMap;
 use std::pin::Pin;
 
-/// Filters of the list of castings.
-#[must_use]
-pub const fn list_filters() -> &'static [ListFilter] {
-    &[
-        ListFilter::Text { name: "stage", sql: "r.seq IN (SELECT seq FROM casting WHERE stage = ?)" },
-        ListFilter::Text { name: "alloy", sql: "r.seq IN (SELECT seq FROM casting WHERE alloy = ?)" },
-        ListFilter::Found {
-            name: "recipe",
-            kind: Kind::Recipe,
-            sql: "r.seq IN (SELECT c.seq FROM link l JOIN casting c ON c.shell_seq = l.record_seq \
-                  WHERE l.target_seq = ? AND l.member = 'recipe_id')",
-        },
-        ListFilter::Found { name: "commission", kind: Kind::Commission, sql: "r.seq IN (SELECT seq FROM casting WHERE commission_seq = ?)" },
-        ListFilter::Found { name: "piece", kind: Kind::Piece, sql: "r.seq IN (SELECT seq FROM casting WHERE piece_seq = ?)" },
-    ]
-}
-
 const UNDER_CASTING: InPath = InPath { kind: Kind::Casting, member: "casting_id" };
 
 /// The routes, but for reading one casting, which the route card answers.
@@ -56,7 +39,7 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
         }
         let mut many = json!({"type": "object", "additionalProperties": false, "required": ["rows"],
             "properties": {"rows": {"type": "array", "minItems": 1, "maxItems": 200, "items": row}}});
-        for (name, schema) in crate::book::Common::schemas() {
+        for (name, schema) in Common::schemas() {
             many["properties"][name] = schema;
         }
         body.schema = json!({"anyOf": [one, many]});
@@ -90,7 +73,7 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
     ));
     out.extend(standard::<Waxes>(kit, of_casting, Right::Correct));
     out.extend(standard::<Recasts>(kit, of_casting, Right::Correct));
-    out.extend(reading(kit, Kind::Casting, list_filters()).into_iter().filter(|r| !r.path.ends_with("{id}")));
+    out.extend(reading(kit, Kind::Casting, store::FILTERS).into_iter().filter(|r| !r.path.ends_with("{id}")));
     out
 }
 

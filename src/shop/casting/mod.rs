@@ -8,7 +8,7 @@ mod settle;
 mod store;
 mod verbs;
 
-pub use api::{extras, list_filters, piece_extras, routes, schemas};
+pub use api::{extras, piece_extras, routes, schemas};
 pub use model::{CastingBody, PieceBody, RecastBody, WaxBody};
 pub use settle::settle;
 pub use store::{CastingRow, by_commission, by_pieces, by_seqs};

@@ -1,9 +1,24 @@
 //! SQL of castings.
 
+use crate::book::api::ListFilter;
 use crate::db::{Cell, Read, Row, WriteTx};
-use crate::kernel::{Problem, Seq};
+use crate::kernel::{Kind, Problem, Seq};
 use serde_json::{Value, json};
 use uuid::Uuid;
+
+/// Filters of the list of castings.
+pub const FILTERS: &[ListFilter] = &[
+    ListFilter::Text { name: "stage", sql: "r.seq IN (SELECT seq FROM casting WHERE stage = ?)" },
+    ListFilter::Text { name: "alloy", sql: "r.seq IN (SELECT seq FROM casting WHERE alloy = ?)" },
+    ListFilter::Found {
+        name: "recipe",
+        kind: Kind::Recipe,
+        sql: "r.seq IN (SELECT c.seq FROM link l JOIN casting c ON c.shell_seq = l.record_seq \
+              WHERE l.target_seq = ? AND l.member = 'recipe_id')",
+    },
+    ListFilter::Found { name: "commission", kind: Kind::Commission, sql: "r.seq IN (SELECT seq FROM casting WHERE commission_seq = ?)" },
+    ListFilter::Found { name: "piece", kind: Kind::Piece, sql: "r.seq IN (SELECT seq FROM casting WHERE piece_seq = ?)" },
+];
 
 /// A casting's row.
 #[derive(Clone, Debug)]

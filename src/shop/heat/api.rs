@@ -42,11 +42,7 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
     let of_heat: &[ListFilter] = &[ListFilter::Refers { member: "heat_id", kind: Kind::Heat }];
     out.extend(standard::<Heats>(
         kit,
-        &[
-            ListFilter::Text { name: "alloy", sql: "r.seq IN (SELECT seq FROM heat WHERE alloy = ?)" },
-            ListFilter::Refers { member: "furnace", kind: Kind::Furnace },
-            ListFilter::Refers { member: "crucible", kind: Kind::Crucible },
-        ],
+        store::FILTERS,
         Right::Correct,
     ));
     out.extend(standard::<Charges>(

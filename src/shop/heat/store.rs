@@ -1,8 +1,16 @@
 //! SQL of heats.
 
+use crate::book::api::ListFilter;
 use crate::db::{Cell, Read};
-use crate::kernel::{Instant, Problem, Seq};
+use crate::kernel::{Instant, Kind, Problem, Seq};
 use serde_json::json;
+
+/// Filters of the list of heats.
+pub const FILTERS: &[ListFilter] = &[
+    ListFilter::Text { name: "alloy", sql: "r.seq IN (SELECT seq FROM heat WHERE alloy = ?)" },
+    ListFilter::Refers { member: "furnace", kind: Kind::Furnace },
+    ListFilter::Refers { member: "crucible", kind: Kind::Crucible },
+];
 
 /// The number of a heat that is on file already.
 pub async fn numbers<R: Read>(read: &mut R, seqs: &[Seq]) -> Result<Vec<(Seq, String)>, Problem> {

@@ -6,7 +6,6 @@ use super::trade;
 use super::verbs::{Settings, TradeEntries};
 use crate::book::api::{Kit, find, post, record_schema, standard};
 use crate::book::thing::{ThingBody, Things};
-use crate::db::{Cell, Read as _};
 use crate::kernel::actor::Right;
 use crate::kernel::id::{Crucible, Furnace, Hand, Kiln, Kinded, Supplier};
 use crate::kernel::{Kind, Problem, ProblemType, Tag};
@@ -58,8 +57,7 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
             let mut read = kit.db.read().await?;
             for kind in [Kind::Casting, Kind::Shell] {
                 if let Ok(seq) = find(&mut read, kind, &tag).await {
-                    let row = read.fetch_one("SELECT id FROM record WHERE seq = ?", vec![Cell::Int(seq)]).await?;
-                    let id = row.ok_or_else(none)?.uuid(0)?;
+                    let id = crate::book::api::id_of(&mut read, seq).await?;
                     return Ok(json!({"tag": tag, "kind": kind.name(), "id": id.to_string(),
                                      "href": format!("/v1/{}/{id}", kind.collection())}));
                 }

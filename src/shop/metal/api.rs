@@ -25,11 +25,7 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
     ];
     out.extend(standard::<Lots>(
         kit,
-        &[
-            ListFilter::Text { name: "alloy", sql: "r.seq IN (SELECT seq FROM metal_lot WHERE alloy = ?)" },
-            ListFilter::Text { name: "kind", sql: "r.seq IN (SELECT seq FROM metal_lot WHERE kind = ?)" },
-            ListFilter::Refers { member: "owner_client_id", kind: Kind::Client },
-        ],
+        store::FILTERS,
         Right::Correct,
     ));
     out.extend(standard::<Receipts>(kit, &[ListFilter::Refers { member: "lot_id", kind: Kind::MetalLot }], Right::Correct));

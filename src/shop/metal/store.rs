@@ -1,10 +1,19 @@
 //! SQL of the metal ledger.
 
+use super::lines::LedgerLine;
+use crate::book::api::ListFilter;
 use crate::db::{Cell, Read, Row, WriteTx};
-use crate::kernel::{Mass, Money, Order, Problem, Seq};
+use crate::kernel::{Kind, Mass, Money, Order, Problem, Seq};
 use crate::science::ledger::{Account, Figures, Movement, State};
 use serde_json::{Value, json};
 use uuid::Uuid;
+
+/// Filters of the list of lots.
+pub const FILTERS: &[ListFilter] = &[
+    ListFilter::Text { name: "alloy", sql: "r.seq IN (SELECT seq FROM metal_lot WHERE alloy = ?)" },
+    ListFilter::Text { name: "kind", sql: "r.seq IN (SELECT seq FROM metal_lot WHERE kind = ?)" },
+    ListFilter::Refers { member: "owner_client_id", kind: Kind::Client },
+];
 
 /// The oldest live returns lot of an alloy that is not a client's.
 pub async fn default_pool<R: Read>(read: &mut R, alloy: &str) -> Result<Option<(Seq, Uuid)>, Problem> {
@@ -391,4 +400,47 @@ pub async fn totals<R: Read>(read: &mut R) -> Result<Vec<(i64, Mass, Money)>, Pr
         .fetch("SELECT kind, sum(mass_mg), sum(value_minor) FROM account GROUP BY kind", Vec::<Cell>::new())
         .await?;
     rows.iter().map(|row| Ok((row.int(0)?, Mass::from_mg(row.int(1)?), Money::from_minor(row.int(2)?)))).collect()
+}
+
+/// Takes away what a record said of metal.
+pub fn forget_lines(tx: &mut WriteTx, record: Seq) {
+    tx.push("DELETE FROM ledger_line WHERE record_seq = ?", vec![Cell::Int(record)]);
+}
+
+/// Writes one line of what a record says of metal.
+pub fn write_line(tx: &mut WriteTx, record: Seq, part: i64, line: &LedgerLine) {
+    let [m1, m2, m3, m4] = line.masses;
+    tx.push_late(
+        "INSERT INTO ledger_line (record_seq, part, event, heat_seq, shell_seq, casting_seq, lot_seq, pour_seq, \
+         m1_mg, m2_mg, m3_mg, m4_mg, value_minor, word) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        vec![
+            record.into(), part.into(), line.event.into(), line.heat.into(), line.shell.into(), line.casting.into(),
+            line.lot.into(), line.pour.into(), m1.into(), m2.into(), m3.into(), m4.into(), line.value.into(), line.word.into(),
+        ],
+    );
+}
+
+/// Writes what the ledger knows of a heat.
+pub fn write_heat(tx: &mut WriteTx, heat: Seq, crucible: Option<Seq>, alloy: &str) {
+    tx.push_late(
+        "INSERT INTO ledger_heat (heat_seq, crucible_seq, alloy) VALUES (?, ?, ?) \
+         ON CONFLICT (heat_seq) DO UPDATE SET crucible_seq = excluded.crucible_seq, alloy = excluded.alloy",
+        vec![heat.into(), crucible.into(), alloy.into()],
+    );
+}
+
+/// Writes what the ledger knows of a shell, and which castings are in it.
+pub fn write_shell(tx: &mut WriteTx, shell: Seq, gating: (Option<Mass>, Option<f64>), material: &str, castings: &[Seq]) {
+    tx.push_late(
+        "INSERT INTO ledger_shell (shell_seq, gating_wax_mg, gating_cm3, gating_material) VALUES (?, ?, ?, ?) \
+         ON CONFLICT (shell_seq) DO UPDATE SET gating_wax_mg = excluded.gating_wax_mg, \
+         gating_cm3 = excluded.gating_cm3, gating_material = excluded.gating_material",
+        vec![shell.into(), gating.0.into(), gating.1.into(), material.into()],
+    );
+    tx.push_late("DELETE FROM ledger_casting WHERE shell_seq = ?", vec![shell.into()]);
+    tx.push_late(
+        "INSERT INTO ledger_casting (casting_seq, shell_seq) SELECT value, ? FROM json_each(?) WHERE true \
+         ON CONFLICT (casting_seq) DO UPDATE SET shell_seq = excluded.shell_seq",
+        vec![shell.into(), json!(castings).to_string().into()],
+    );
 }

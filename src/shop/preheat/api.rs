@@ -1,8 +1,9 @@
 //! `/v1/preheats`.
 
 use super::model::PreheatBody;
+use super::store;
 use super::verbs::Preheats;
-use crate::book::api::{Kit, ListFilter, post, record_schema, standard};
+use crate::book::api::{Kit, post, record_schema, standard};
 use crate::kernel::Kind;
 use crate::kernel::actor::Right;
 use crate::web::Route;
@@ -14,11 +15,7 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
     let mut out = vec![post::<Preheats>(kit, "/v1/preheats", "preheat_create", "Bring shells back to heat", Right::Log, None)];
     out.extend(standard::<Preheats>(
         kit,
-        &[ListFilter::Refers { member: "kiln", kind: Kind::Kiln }, ListFilter::Found {
-            name: "shell_ids",
-            kind: Kind::Shell,
-            sql: "r.seq IN (SELECT record_seq FROM bearing WHERE on_seq = ?)",
-        }],
+        store::FILTERS,
         Right::Correct,
     ));
     out

@@ -3,6 +3,7 @@
 mod api;
 
 mod model;
+mod store;
 mod verbs;
 
 pub use api::{routes, schemas};

@@ -33,12 +33,11 @@ CREATE TABLE journal (
 ) STRICT;
 CREATE INDEX journal_by_record ON journal (record_seq, n);
 
--- What a record refers to. `part` = 1 where it is a part of the other (undone with it).
+-- What a record refers to, by which member.
 CREATE TABLE link (
     record_seq INTEGER NOT NULL REFERENCES record (seq),
     target_seq INTEGER NOT NULL REFERENCES record (seq),
     member     TEXT    NOT NULL,
-    part       INTEGER NOT NULL DEFAULT 0 CHECK (part IN (0, 1)),
     PRIMARY KEY (target_seq, record_seq, member)
 ) STRICT, WITHOUT ROWID;
 CREATE INDEX link_by_record ON link (record_seq);

@@ -55,6 +55,8 @@ pub fn catalogue() -> Catalogue {
             (Kind::Shell, shell::extras),
             (Kind::RecipeVersion, shell::version_extras),
             (Kind::MetalLot, metal::extras),
+            (Kind::Burnout, burnout::extras),
+            (Kind::Preheat, preheat::extras),
             (Kind::Heat, heat::extras),
         ],
         children: CHILDREN.to_vec(),

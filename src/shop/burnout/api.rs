@@ -3,16 +3,15 @@
 use super::model::BurnoutBody;
 use super::store;
 use super::verbs::Burnouts;
+use crate::book::render::Adding;
 use crate::book::api::{Kit, post, record_schema, standard};
 use crate::db::ReadTx;
 use crate::kernel::actor::Right;
-use crate::kernel::{Kind, Problem, Seq};
+use crate::kernel::{Kind, Seq};
 use crate::science::trade::TradeStep;
 use crate::shop::house::trade;
 use crate::web::Route;
 use serde_json::{Map, Value};
-use std::collections::HashMap;
-use std::pin::Pin;
 
 /// The routes.
 #[must_use]
@@ -30,7 +29,7 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
 pub fn extras<'a>(
     _: &'a mut ReadTx,
     seqs: &'a [Seq],
-) -> Pin<Box<dyn Future<Output = Result<HashMap<Seq, Map<String, Value>>, Problem>> + Send + 'a>> {
+) -> Adding<'a> {
     Box::pin(async move {
         let cautions = trade::cautions(&[TradeStep::Burnout], None)?;
         Ok(seqs.iter().map(|seq| (*seq, Map::from_iter([("cautions".to_owned(), cautions.clone())]))).collect())

@@ -3,6 +3,7 @@
 use super::model::{ChargeBody, ClosingBody, HeatBody, HeatEventBody, LeakBody, PourBody};
 use super::store;
 use super::verbs::{Charges, Closings, HeatEvents, Heats, Leaks, Pours};
+use crate::book::render::Adding;
 use crate::book::api::{InPath, Kit, ListFilter, find, post, record_schema, standard};
 use crate::db::ReadTx;
 use crate::kernel::actor::Right;
@@ -13,8 +14,6 @@ use crate::shop::metal::{HeatFigures, heat_figures, residual_limit, residual_per
 use crate::web::route::handler;
 use crate::web::{Answer, Ctx, Method, Reply, Route};
 use serde_json::{Map, Value, json};
-use std::collections::HashMap;
-use std::pin::Pin;
 
 const UNDER_HEAT: InPath = InPath { kind: Kind::Heat, member: "heat_id" };
 
@@ -134,7 +133,7 @@ fn ratio(a: i64, b: i64) -> f64 {
 pub fn extras<'a>(
     read: &'a mut ReadTx,
     seqs: &'a [Seq],
-) -> Pin<Box<dyn Future<Output = Result<HashMap<Seq, Map<String, Value>>, Problem>> + Send + 'a>> {
+) -> Adding<'a> {
     Box::pin(async move {
         let numbers = store::numbers(read, seqs).await?;
         let trade = trade::of(read).await?;

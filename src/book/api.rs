@@ -86,7 +86,7 @@ where
     };
     let stored = if replayed {
         // Nothing was written; the answer waits all the same for what it may rest on.
-        tx.refuse(Problem::new(ProblemType::Internal, "")).await;
+        tx.leave().await?;
         stored
     } else {
         tx.save(stored).await?
@@ -657,7 +657,7 @@ async fn void_one(kit: &Kit, kind: Kind, ctx: Ctx) -> Result<Reply, Problem> {
     match done {
         Err(problem) => Err(tx.refuse(problem).await),
         Ok((answer, true)) => {
-            tx.refuse(Problem::new(ProblemType::Internal, "")).await;
+            tx.leave().await?;
             let mut reply = Reply::json(&answer);
             reply.replayed = true;
             Ok(reply)

@@ -182,6 +182,36 @@ async fn the_one_who_opens_a_batch_may_go_away_before_the_numbers_were_read() {
 }
 
 #[tokio::test]
+async fn a_turn_given_up_once_it_is_whole_stands_and_does_not_take_the_batch_with_it() {
+    let dir = tempfile::tempdir().unwrap();
+    let db = open(dir.path()).await;
+    let first = held(&db).await;
+    let (before, whole) = (db.clone(), db.clone());
+    let before = tokio::spawn(async move { record(&before, "before").await });
+    waits().await;
+    let whole = tokio::spawn(async move {
+        let mut tx = whole.write(hand()).await.unwrap();
+        client(&mut tx, "whole").await.unwrap();
+        let mut saving = Box::pin(tx.save(()));
+        assert!(saving.as_mut().poll(&mut Context::from_waker(Waker::noop())).is_pending());
+        // The driver's thread has carried out the release; nobody fetches its word.
+        tokio::time::sleep(Duration::from_millis(100)).await;
+    });
+    waits().await;
+    let after = db.clone();
+    let after = tokio::spawn(async move { record(&after, "after").await });
+    waits().await;
+    drop(first);
+    whole.await.unwrap();
+    assert_eq!(before.await.unwrap().unwrap(), 1);
+    assert_eq!(after.await.unwrap().unwrap(), 3);
+    assert_eq!(names(&db).await, ["before", "whole", "after"]);
+    assert_eq!(db.tally().commits(), 1);
+    sound(&db, 3).await;
+    db.close().await;
+}
+
+#[tokio::test]
 async fn a_commit_that_fails_fails_all_that_shared_it_and_the_next_write_works() {
     let dir = tempfile::tempdir().unwrap();
     let db = open(dir.path()).await;

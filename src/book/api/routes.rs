@@ -223,7 +223,7 @@ async fn void_one(kit: &Kit, kind: Kind, ctx: Ctx) -> Result<Reply, Problem> {
     match done {
         Err(problem) => Err(tx.refuse(problem).await),
         Ok((answer, true)) => {
-            tx.refuse(Problem::new(ProblemType::Internal, "")).await;
+            tx.leave().await?;
             let mut reply = Reply::json(&answer);
             reply.replayed = true;
             Ok(reply)

@@ -5,7 +5,7 @@ use crate::book::render::{self, Catalogue};
 use crate::book::resolve::{Answers, Asks};
 use crate::book::verbs::Created;
 use crate::db::{Cell, Db, Read as _, ReadTx, WriteTx};
-use crate::kernel::{Kind, Problem, ProblemType, Seq};
+use crate::kernel::{Kind, Problem, Seq};
 use crate::web::{Ctx, Reply};
 use serde_json::{Map, Value, json};
 use std::future::Future;

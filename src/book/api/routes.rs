@@ -13,7 +13,7 @@ use crate::book::verbs;
 use crate::book::void::{self, Ask};
 use crate::kernel::actor::Right;
 use crate::kernel::field::Body as _;
-use crate::kernel::{Kind, Problem, ProblemType};
+use crate::kernel::{Kind, Problem};
 use crate::web::route::handler;
 use crate::web::{Answer, Ctx, Method, Param, Reply, RequestBody, Route};
 use serde_json::{Value, json};

@@ -4,3 +4,5 @@
 
 mod architecture;
 mod house;
+mod kit;
+mod route;

@@ -69,7 +69,8 @@ pub fn record_schema<B: Body>(kind: Kind, more: &Map<String, Value>, children: &
     }
     let mut needed: Vec<&str> =
         vec!["id", "at", "at_precision", "recorded_at", "by", "hands", "practice_flags", "version", "etag"];
-    needed.extend(required.iter().filter(|name| !B::child_members().contains(name)));
+    // Money is left out for those who may not see it.
+    needed.extend(required.iter().filter(|name| !B::child_members().contains(name) && !name.ends_with("_minor")));
     json!({
         "type": "object",
         "title": kind.type_name(),

@@ -8,7 +8,7 @@ use super::resolve::{Answers, Asks, Found, handle_of};
 use super::room::Room;
 use super::verbs::{self, Created};
 use super::void::{self, Ask};
-use crate::db::{Cell, Db, Read, ReadTx, WriteTx};
+use crate::db::{Acknowledge, Cell, Db, Read, ReadTx, WriteTx};
 use crate::kernel::actor::Right;
 use crate::kernel::field::Body;
 use crate::kernel::{Instant, Kind, Problem, ProblemType, Seq};
@@ -91,6 +91,10 @@ where
     } else {
         tx.save(stored).await?
     };
+    if kit.db.acknowledge() == Acknowledge::BeforeCommit {
+        // The control of the kill test: no reader sees the record yet.
+        return Ok(Reply::json(&stored).status(201));
+    }
     reply(kit, &stored, replayed).await
 }
 

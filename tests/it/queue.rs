@@ -1,8 +1,8 @@
 //! The writer's queue under hostile use: refusals, people who go away, a full disk.
 
-use super::{Cell, Db, Options, Read as _, WriteTx};
-use crate::book::journal::{self, Action};
-use crate::kernel::{Actor, Clock, Instant, Problem, ProblemType, Role};
+use pourbook::book::journal::{self, Action};
+use pourbook::db::{Cell, Db, Options, Read as _, WriteTx};
+use pourbook::kernel::{Actor, Clock, Instant, Problem, ProblemType, Role};
 use std::future::Future as _;
 use std::path::Path;
 use std::task::{Context, Waker};

@@ -2,7 +2,7 @@
 
 use clap::{Parser, Subcommand};
 use pourbook::book::token;
-use pourbook::db::{self, Db, Options};
+use pourbook::db::{self, Acknowledge, Db, Options};
 use pourbook::kernel::{Actor, Clock, Role};
 use pourbook::app::{self, check, serve};
 use std::io::IsTerminal as _;
@@ -29,6 +29,9 @@ enum Command {
         /// Where to listen.
         #[arg(long, env = "POURBOOK_LISTEN", default_value = "127.0.0.1:8080")]
         listen: SocketAddr,
+        /// Acknowledge what a crash may lose: the control of the kill test, and nothing else.
+        #[arg(long, hide = true)]
+        acknowledge_before_commit_unsafe: bool,
     },
     /// Make a bearer token and print it once.
     Token {
@@ -104,7 +107,14 @@ fn main() -> ExitCode {
 
 async fn run(command: Command) -> Result<(), String> {
     match command {
-        Command::Serve { data, listen } => serve::run(&data, listen, Options::default()).await,
+        Command::Serve { data, listen, acknowledge_before_commit_unsafe } => {
+            let acknowledge =
+                if acknowledge_before_commit_unsafe { Acknowledge::BeforeCommit } else { Acknowledge::AfterCommit };
+            if acknowledge == Acknowledge::BeforeCommit {
+                tracing::error!("records are acknowledged before they are written: a crash loses them");
+            }
+            serve::run(&data, listen, Options { acknowledge, ..Options::default() }).await
+        }
         Command::Token { name, role, data } => {
             let role = Role::parse(&role).ok_or("The role is owner, hand or reader.")?;
             let name = name.trim().to_owned();

@@ -7,8 +7,6 @@ mod open;
 mod queue;
 mod read;
 mod shared;
-#[cfg(test)]
-mod tests;
 mod write;
 
 pub use backup::{backup_to, integrity, restore_from, schema_dump};

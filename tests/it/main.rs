@@ -5,4 +5,5 @@
 mod architecture;
 mod house;
 mod kit;
+mod queue;
 mod route;

@@ -4,7 +4,7 @@ use crate::book::idempotency::{self, Key};
 use crate::book::render::{self, Catalogue};
 use crate::book::resolve::{Answers, Asks};
 use crate::book::verbs::Created;
-use crate::db::{Cell, Db, Read as _, ReadTx, WriteTx};
+use crate::db::{Acknowledge, Cell, Db, Read as _, ReadTx, WriteTx};
 use crate::kernel::{Kind, Problem, Seq};
 use crate::web::{Ctx, Reply};
 use serde_json::{Map, Value, json};
@@ -84,6 +84,10 @@ where
     } else {
         tx.save(stored).await?
     };
+    if kit.db.acknowledge() == Acknowledge::BeforeCommit {
+        // The control of the kill test: no reader sees the record yet.
+        return Ok(Reply::json(&stored).status(201));
+    }
     reply(kit, &stored, replayed).await
 }
 

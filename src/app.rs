@@ -24,6 +24,7 @@ pub const SETTLERS: &[Settler] = &[
     shell::settle_flags,
     burnout::settle_flags,
     heat::settle_flags,
+    desk::facts::settle,
 ];
 
 /// What is embedded in what.

@@ -1,6 +1,7 @@
-//! Deriving everything anew and comparing: stages, movements, accounts, figures, flags.
+//! Deriving everything anew and comparing: stages, movements, accounts, figures, flags, facts.
 
 use crate::db::{Cell, Db, Read as _};
+use crate::desk::facts;
 use crate::kernel::{Actor, Kind, Problem, Role, Seq};
 
 /// Derived tables: a select of all their rows as text, in an order that depends on nothing
@@ -22,9 +23,8 @@ const DERIVED: &[(&str, &str)] = &[
 pub async fn run(db: &Db) -> Result<Vec<String>, Problem> {
     let before = snapshot(db).await?;
     let mut tx = db.write(Actor::new("check", Role::Owner)).await?;
-    for sql in [
-        "DELETE FROM movement", "DELETE FROM account", "DELETE FROM practice_flag WHERE on_seq <> -1",
-    ] {
+    let derived = ["DELETE FROM movement", "DELETE FROM account", "DELETE FROM practice_flag WHERE on_seq <> -1"];
+    for sql in derived.iter().chain(facts::WIPE) {
         tx.push(sql, vec![]);
     }
     let seqs: Vec<(Kind, Seq)> = tx
@@ -57,7 +57,7 @@ pub async fn run(db: &Db) -> Result<Vec<String>, Problem> {
 async fn snapshot(db: &Db) -> Result<Vec<(&'static str, Vec<String>)>, Problem> {
     let mut read = db.read().await?;
     let mut out = Vec::new();
-    for (name, sql) in DERIVED {
+    for (name, sql) in DERIVED.iter().chain(facts::DERIVED) {
         let mut rows = read.fetch(sql, Vec::new()).await?.iter().map(|row| row.text(0)).collect::<Result<Vec<_>, _>>()?;
         rows.sort_unstable();
         out.push((*name, rows));

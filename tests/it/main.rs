@@ -4,5 +4,7 @@
 
 mod architecture;
 mod house;
+mod bad_input;
+mod grid;
 mod kit;
 mod route;

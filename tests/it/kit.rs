@@ -26,7 +26,7 @@ use serde_json::{Value, json};
 use std::cell::Cell as Slot;
 use tower::ServiceExt as _;
 
-/// Now, in every test: Tuesday 31 March 2026, noon UTC.
+/// Now, as every test begins: Tuesday 31 March 2026, noon UTC.
 pub const NOW: &str = "2026-03-31T12:00:00Z";
 
 /// A shop on a book of its own. A test that fails keeps the book and says where it is.
@@ -180,6 +180,9 @@ impl Ask<'_> {
 
     /// Sends it and holds the answer against the API document.
     pub async fn send(self) -> Reply {
+        // Every request comes a little later than the one before it.
+        let clock = self.shop.db.clock();
+        clock.set(clock.now().plus_ms(1));
         let mut request = Request::builder().method(self.method.clone()).uri(&self.path);
         if let Some(role) = self.who {
             let (_, secret) = self.shop.tokens.iter().find(|(r, _)| *r == role).unwrap();

@@ -4,6 +4,8 @@
 
 mod architecture;
 mod house;
+mod bad_input;
+mod grid;
 mod kit;
 mod queue;
 mod route;

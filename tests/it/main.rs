@@ -3,5 +3,6 @@
 #![cfg(test)]
 
 mod architecture;
+mod calls;
 mod house;
 mod queue;

@@ -33,12 +33,11 @@ CREATE TABLE journal (
 ) STRICT;
 CREATE INDEX journal_by_record ON journal (record_seq, n);
 
--- What a record refers to. `part` = 1 where it is a part of the other (undone with it).
+-- What a record refers to, by which member.
 CREATE TABLE link (
     record_seq INTEGER NOT NULL REFERENCES record (seq),
     target_seq INTEGER NOT NULL REFERENCES record (seq),
     member     TEXT    NOT NULL,
-    part       INTEGER NOT NULL DEFAULT 0 CHECK (part IN (0, 1)),
     PRIMARY KEY (target_seq, record_seq, member)
 ) STRICT, WITHOUT ROWID;
 CREATE INDEX link_by_record ON link (record_seq);
@@ -52,7 +51,8 @@ CREATE TABLE bearing (
 CREATE INDEX bearing_by_record ON bearing (record_seq);
 
 -- What was outside a window then in force. `on_seq`: the shell, for records on many shells;
--- -1 for what a record was said in spite of; else 0.
+-- -1 for what a record was said in spite of, -2 for what follows from other records than
+-- its shell's; else 0.
 CREATE TABLE practice_flag (
     record_seq INTEGER NOT NULL REFERENCES record (seq),
     code       TEXT    NOT NULL,

@@ -24,6 +24,7 @@ pub const SETTLERS: &[Settler] = &[
     shell::settle_flags,
     burnout::settle_flags,
     heat::settle_flags,
+    desk::facts::settle,
 ];
 
 /// What is embedded in what.
@@ -55,6 +56,8 @@ pub fn catalogue() -> Catalogue {
             (Kind::Shell, shell::extras),
             (Kind::RecipeVersion, shell::version_extras),
             (Kind::MetalLot, metal::extras),
+            (Kind::Burnout, burnout::extras),
+            (Kind::Preheat, preheat::extras),
             (Kind::Heat, heat::extras),
         ],
         children: CHILDREN.to_vec(),

@@ -188,7 +188,7 @@ struct Scratch(PathBuf);
 impl Scratch {
     fn new() -> Result<Self, String> {
         let name: [u8; 8] = Clock::system()?.bytes();
-        let name: String = name.iter().map(|b| format!("{b:02x}")).collect();
+        let name = name.iter().map(|b| format!("{b:02x}")).collect::<Vec<_>>().concat();
         let path = std::env::temp_dir().join(format!("pourbook-{name}"));
         std::fs::create_dir(&path).map_err(|e| format!("{}: {e}", path.display()))?;
         Ok(Self(path))

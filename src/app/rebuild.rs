@@ -1,6 +1,7 @@
-//! Deriving everything anew and comparing: stages, movements, accounts, figures, flags.
+//! Deriving everything anew and comparing: stages, movements, accounts, figures, flags, facts.
 
 use crate::db::{Cell, Db, Read as _};
+use crate::desk::facts;
 use crate::kernel::{Actor, Kind, Problem, Role, Seq};
 
 /// Derived tables: a select of all their rows as text, in an order that depends on nothing
@@ -12,7 +13,7 @@ const DERIVED: &[(&str, &str)] = &[
     ("heats' figures", "SELECT json_array(heat_seq, charged_mg, poured_mg, pigged_mg, dross_mg, spilled_mg, heel_mg, unexplained_mg, closed, by_difference, value_minor, standing_minor) FROM ledger_heat h JOIN record r ON r.seq = h.heat_seq AND r.void_ms IS NULL ORDER BY heat_seq"),
     ("shells' figures", "SELECT json_array(shell_seq, gating_mg, estimate_mg, poured_mg, leaked_mg, gross_mg, complete, standing_minor) FROM ledger_shell s JOIN record r ON r.seq = s.shell_seq AND r.void_ms IS NULL ORDER BY shell_seq"),
     ("castings' figures", "SELECT json_array(casting_seq, shell_seq, tag, alloy, client_seq, estimate_mg, mass_mg, net_mg, poured_mg, resting_minor, share_minor, at_unit_minor, state, provisional) FROM ledger_casting c JOIN record r ON r.seq = c.casting_seq AND r.void_ms IS NULL ORDER BY casting_seq"),
-    ("flags", "SELECT json_array(f.record_seq, code, limit_text, was_text, on_seq) FROM practice_flag f JOIN record r ON r.seq = f.record_seq AND r.void_ms IS NULL WHERE on_seq >= 0 ORDER BY f.record_seq, code, on_seq"),
+    ("flags", "SELECT json_array(f.record_seq, code, limit_text, was_text, on_seq) FROM practice_flag f JOIN record r ON r.seq = f.record_seq AND r.void_ms IS NULL WHERE on_seq <> -1 ORDER BY f.record_seq, code, on_seq"),
 ];
 
 /// Derives everything anew and puts right what differs; answers what did.
@@ -22,9 +23,8 @@ const DERIVED: &[(&str, &str)] = &[
 pub async fn run(db: &Db) -> Result<Vec<String>, Problem> {
     let before = snapshot(db).await?;
     let mut tx = db.write(Actor::new("check", Role::Owner)).await?;
-    for sql in [
-        "DELETE FROM movement", "DELETE FROM account", "DELETE FROM practice_flag WHERE on_seq >= 0",
-    ] {
+    let derived = ["DELETE FROM movement", "DELETE FROM account", "DELETE FROM practice_flag WHERE on_seq <> -1"];
+    for sql in derived.iter().chain(facts::WIPE) {
         tx.push(sql, vec![]);
     }
     let seqs: Vec<(Kind, Seq)> = tx
@@ -57,7 +57,7 @@ pub async fn run(db: &Db) -> Result<Vec<String>, Problem> {
 async fn snapshot(db: &Db) -> Result<Vec<(&'static str, Vec<String>)>, Problem> {
     let mut read = db.read().await?;
     let mut out = Vec::new();
-    for (name, sql) in DERIVED {
+    for (name, sql) in DERIVED.iter().chain(facts::DERIVED) {
         let mut rows = read.fetch(sql, Vec::new()).await?.iter().map(|row| row.text(0)).collect::<Result<Vec<_>, _>>()?;
         rows.sort_unstable();
         out.push((*name, rows));

@@ -102,8 +102,8 @@ fn project<R: Room>(tx: &mut WriteTx, entry: &mut Entry<R::Body>) {
     entry.body.each_ref("", &mut see);
     if !links.is_empty() {
         tx.push(
-            "INSERT OR IGNORE INTO link (record_seq, target_seq, member, part) \
-             SELECT ?, value ->> 0, value ->> 1, 0 FROM json_each(?)",
+            "INSERT OR IGNORE INTO link (record_seq, target_seq, member) \
+             SELECT ?, value ->> 0, value ->> 1 FROM json_each(?)",
             vec![entry.seq.into(), Value::Array(links).to_string().into()],
         );
     }

@@ -190,7 +190,7 @@ impl Script {
 
 /// A failure of the database as a problem: a full or failing disk is `busy`, the rest ours.
 pub(super) fn failed(error: &sqlx::Error) -> Problem {
-    let code = error.as_database_error().and_then(|e| e.code()).unwrap_or_default();
+    let code = error.as_database_error().and_then(sqlx::error::DatabaseError::code).unwrap_or_default();
     let primary = code.parse::<u32>().map_or(0, |c| c & 0xff);
     // SQLite result codes: 5 BUSY, 6 LOCKED, 8 READONLY, 10 IOERR, 13 FULL, 14 CANTOPEN.
     if matches!(primary, 5 | 6 | 8 | 10 | 13 | 14) || matches!(error, sqlx::Error::PoolTimedOut) {

@@ -5,4 +5,6 @@
 mod architecture;
 mod calls;
 mod house;
+mod kit;
 mod queue;
+mod route;

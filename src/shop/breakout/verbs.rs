@@ -25,7 +25,7 @@ impl Room for Findings {
     async fn enter(tx: &mut WriteTx, entry: &mut Entry<FindingBody>) -> Result<(), Problem> {
         let catalogue = trade::of(tx).await?;
         match catalogue.defect(&entry.body.code.0) {
-            Some(defect) => entry.body.code.0 = defect.code.clone(),
+            Some(defect) => entry.body.code.0.clone_from(&defect.code),
             None => {
                 return Err(Problem::field(
                     "/code",

@@ -3,8 +3,9 @@
 use super::model::{CastingBody, PieceBody, RecastBody, WaxBody};
 use super::verbs::{Pieces, Recasts, Waxes, read_rows};
 use super::store;
+use crate::book::render::Adding;
 use crate::book::api::{
-    Acted, InPath, Kit, ListFilter, act, fill_draft, in_path, post, read_draft, reading, record_schema, request_schema, standard,
+    Acted, InPath, Kit, ListFilter, act, check_match, fill_draft, in_path, post, read_draft, reading, record_schema, request_schema, standard,
 };
 use crate::book::resolve::Asks;
 use crate::book::{Common, Draft, verbs};
@@ -15,7 +16,6 @@ use crate::web::route::handler;
 use crate::web::{Ctx, Reply, Route};
 use serde_json::{Map, Value, json};
 use std::collections::HashMap;
-use std::pin::Pin;
 
 const UNDER_CASTING: InPath = InPath { kind: Kind::Casting, member: "casting_id" };
 
@@ -103,11 +103,15 @@ async fn take_pieces(kit: &Kit, ctx: Ctx) -> Result<Reply, Problem> {
         None => vec![read_draft(&ctx, false, Some(("commission_id", &text)))?],
     };
     let mut asks = Asks::default();
-    drafts.iter_mut().for_each(|draft| asks.add_draft(draft));
+    for draft in &mut drafts {
+        asks.add_draft(draft);
+    }
     asks.add(Kind::Commission, &text);
+    let if_match = ctx.if_match.clone();
     act(kit, &ctx, asks, |tx, answers| {
         Box::pin(async move {
-            in_path(answers, Kind::Commission, &text)?;
+            let found = in_path(answers, Kind::Commission, &text)?;
+            check_match(tx, Kind::Commission, found.seq, if_match.as_deref()).await?;
             let mut faults = Vec::new();
             for (i, draft) in drafts.iter_mut().enumerate() {
                 if let Err(problem) = fill_draft(answers, draft) {
@@ -137,9 +141,11 @@ async fn recast_one(kit: &Kit, ctx: Ctx) -> Result<Reply, Problem> {
     let mut asks = Asks::default();
     asks.add_draft(&mut draft);
     asks.add(Kind::Casting, &text);
+    let if_match = ctx.if_match.clone();
     act(kit, &ctx, asks, |tx, answers| {
         Box::pin(async move {
-            in_path(answers, Kind::Casting, &text)?;
+            let found = in_path(answers, Kind::Casting, &text)?;
+            check_match(tx, Kind::Casting, found.seq, if_match.as_deref()).await?;
             fill_draft(answers, &mut draft)?;
             let made = verbs::create::<Recasts>(tx, draft).await?;
             // The casting was dealt the number after the recast's own.
@@ -156,7 +162,7 @@ async fn recast_one(kit: &Kit, ctx: Ctx) -> Result<Reply, Problem> {
 pub fn extras<'a>(
     read: &'a mut ReadTx,
     seqs: &'a [Seq],
-) -> Pin<Box<dyn Future<Output = Result<HashMap<Seq, Map<String, Value>>, Problem>> + Send + 'a>> {
+) -> Adding<'a> {
     Box::pin(async move {
         let shown = store::shown(read, seqs).await?;
         Ok(shown.into_iter().map(|(seq, value)| (seq, casting_members(&value))).collect())
@@ -188,7 +194,7 @@ fn casting_members(value: &Value) -> Map<String, Value> {
 pub fn piece_extras<'a>(
     _: &'a mut ReadTx,
     _: &'a [Seq],
-) -> Pin<Box<dyn Future<Output = Result<HashMap<Seq, Map<String, Value>>, Problem>> + Send + 'a>> {
+) -> Adding<'a> {
     Box::pin(async { Ok(HashMap::new()) })
 }
 

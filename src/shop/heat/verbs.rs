@@ -24,7 +24,7 @@ impl Room for Heats {
         let catalogue = trade::of(tx).await?;
         let mut faults = Vec::new();
         match catalogue.alloy(&entry.body.alloy.0) {
-            Some(alloy) => entry.body.alloy.0 = alloy.designation.clone(),
+            Some(alloy) => entry.body.alloy.0.clone_from(&alloy.designation),
             None => faults.extend(trade::no_alloy("/alloy", &entry.body.alloy.0).faults),
         }
         if !entry.correcting && entry.body.charge.0.is_empty() {

@@ -28,6 +28,8 @@ pub struct Loaded {
     pub heat_metal: BTreeMap<Seq, (String, Vec<Seq>)>,
     /// The alloy each casting was ordered in, and its client.
     pub casting_metal: BTreeMap<Seq, (String, Option<Seq>)>,
+    /// Heats that took a heel of these heats, by what is stored.
+    pub takers: BTreeSet<Seq>,
     /// How precisely the time of each record is known.
     pub precise: BTreeMap<Seq, bool>,
     /// Shells whose gating, and castings whose pattern, must be looked up for an estimate.
@@ -75,6 +77,9 @@ pub async fn load<R: Read>(read: &mut R, heats: &[Seq], shells: &[Seq], castings
             }
             6 => heel_giver(row, &mut loaded)?,
             7 => loaded.neighbours.heats.push(Heat { order: Order::new(row.int(2)?, row.int(1)?), crucible: row.opt_int(3)? }),
+            8 => {
+                loaded.takers.insert(row.int(1)?);
+            }
             other => return Err(Problem::internal(format!("row {other} of a cluster"))),
         }
     }

@@ -4,6 +4,7 @@
 //! `science::ledger`. docs/ledger.md has the rules.
 
 mod api;
+mod flags;
 mod lines;
 mod load;
 mod model;
@@ -12,6 +13,7 @@ mod store;
 mod verbs;
 
 pub use api::{extras, routes, schemas};
+pub use flags::{residual_limit, residual_percent};
 pub use lines::{LedgerLine, enter, set_heat, set_shell};
 pub use load::{Loaded, load};
 pub use settle::settle;

@@ -6,10 +6,14 @@ use super::store::{self, LATER};
 use crate::db::{Acting, Read as _, WriteTx};
 use crate::kernel::{Kind, Mass, Money, Order, Problem, ProblemType, Seq};
 use crate::science::ledger::{
-    self, Account, Cluster, Entry, Event, Impossible, Key, Masses, Movement, Step, Stock, Told, Values, clusters, derive_cluster,
+    self, Account, Cluster, Entry, Event, History, Impossible, Key, Masses, Movement, Step, Stock, Told, Values, clusters, derive_cluster,
     heels, lot_movements, lot_steps, plan, recall, tolerance,
 };
-use crate::shop::house::settings;
+use crate::science::ledger::history::Heel;
+use crate::book::flags::{self, Flag};
+use crate::shop::house::{settings, trade};
+use super::flags::{CODES, flags_of};
+use crate::shop::house::trade::Trade;
 use serde_json::{Value, json};
 use std::collections::{BTreeMap, BTreeSet};
 use std::pin::Pin;
@@ -49,12 +53,19 @@ struct Settling {
     stored: Vec<Movement>,
     sources: BTreeSet<Seq>,
     short_said: BTreeSet<Seq>,
+    /// What each heat is poured as.
+    alloys: BTreeMap<Seq, String>,
 }
 
 impl Settling {
     async fn run(tx: &mut WriteTx, heats: &[Seq], shells: &[Seq], castings: &[Seq], records: &[Seq]) -> Result<(), Problem> {
         let scale_step = settings::of(tx).await?.scale_step(tx.now());
         let mut loaded = load(tx, heats, shells, castings, records).await?;
+        let takers = heel_takers(&loaded);
+        if !takers.is_empty() {
+            let heats: Vec<Seq> = heats.iter().copied().chain(takers).collect();
+            loaded = load(tx, &heats, shells, castings, records).await?;
+        }
         let fits = |a: &Acting| matches!(a.kind, Kind::Shell | Kind::Wax | Kind::Piece | Kind::Casting);
         if tx.acting().iter().any(fits) {
             estimate(tx, &mut loaded).await?;
@@ -67,27 +78,22 @@ impl Settling {
             stored: Vec::new(),
             sources: records.iter().copied().collect(),
             short_said: BTreeSet::new(),
+            alloys: BTreeMap::new(),
         };
         this.take(loaded);
         let values = this.values(tx, scale_step).await?;
-        this.write(tx, &values, scale_step)
+        let trade = trade::of(tx).await?;
+        this.write(tx, &values, scale_step, &trade)
     }
 
     /// Takes loaded clusters in, planned.
     fn take(&mut self, loaded: Loaded) {
-        let Loaded { mut history, neighbours, movements, sources, despite, .. } = loaded;
+        let Loaded { mut history, neighbours, movements, sources, despite, heat_metal, .. } = loaded;
+        self.alloys.extend(heat_metal.into_iter().map(|(heat, (alloy, _))| (heat, alloy)));
         let (lots, rest): (Vec<Entry>, Vec<Entry>) = history.entries.into_iter().partition(|e| e.event.is_of_lots_alone());
         history.entries = rest;
         self.of_lots.extend(lots);
-        let mut all_heats = history.heats.clone();
-        all_heats.extend(neighbours.heats.iter().filter(|n| !history.heats.iter().any(|h| h.order == n.order)));
-        all_heats.sort_by_key(|h| h.order);
-        all_heats.dedup_by_key(|h| h.order);
-        let mut closings: Vec<Entry> = history.entries.iter().filter(|e| matches!(e.event, Event::Closing(_))).cloned().collect();
-        closings.extend(neighbours.entries.into_iter().filter(|n| !history.entries.iter().any(|e| e.order == n.order)));
-        closings.sort_by_key(|e| e.order);
-        closings.dedup_by_key(|e| e.order);
-        let taken = heels(&all_heats, &closings);
+        let taken = heels_about(&history, &neighbours);
         for mut cluster in clusters(&history) {
             cluster.heels = taken.iter().copied().filter(|h| cluster.heats.iter().any(|c| c.order.seq == h.to)).collect();
             let (masses, steps) = plan(&cluster);
@@ -241,7 +247,7 @@ impl Settling {
     }
 
     /// Derives the clusters and writes what follows.
-    fn write(&mut self, tx: &mut WriteTx, values: &Values, scale_step: Mass) -> Result<(), Problem> {
+    fn write(&mut self, tx: &mut WriteTx, values: &Values, scale_step: Mass, trade: &Trade) -> Result<(), Problem> {
         let mut movements = lot_movements(&self.of_lots, values);
         let mut figures = ledger::Figures::default();
         let mut impossible = Vec::new();
@@ -261,8 +267,33 @@ impl Settling {
             store::write_movements(tx, &sources, &movements);
         }
         store::write_figures(tx, &figures, &shell_estimates);
+        let settled: Vec<(Seq, Vec<Flag>)> =
+            self.clusters.iter().flat_map(|(c, m)| flags_of(c, m, &self.alloys, trade, scale_step)).collect();
+        flags::write_codes(tx, CODES, &settled);
         Ok(())
     }
+}
+
+/// Heels given and taken among these heats and those of their crucibles.
+fn heels_about(history: &History, neighbours: &History) -> Vec<Heel> {
+    let mut heats = history.heats.clone();
+    heats.extend(neighbours.heats.iter().copied());
+    heats.sort_by_key(|h| h.order);
+    heats.dedup_by_key(|h| h.order);
+    let mut closings: Vec<Entry> = history.entries.iter().filter(|e| matches!(e.event, Event::Closing(_))).cloned().collect();
+    closings.extend(neighbours.entries.iter().filter(|n| !history.entries.iter().any(|e| e.order == n.order)).cloned());
+    closings.sort_by_key(|e| e.order);
+    closings.dedup_by_key(|e| e.order);
+    heels(&heats, &closings)
+}
+
+/// Heats beyond those loaded that took, or now take, a heel of theirs: what they were
+/// charged with hangs on it.
+fn heel_takers(loaded: &Loaded) -> BTreeSet<Seq> {
+    let here: BTreeSet<Seq> = loaded.history.heats.iter().map(|h| h.order.seq).collect();
+    let now = heels_about(&loaded.history, &loaded.neighbours);
+    let now = now.into_iter().filter(|h| here.contains(&h.from)).map(|h| h.to);
+    loaded.takers.iter().copied().chain(now).filter(|to| !here.contains(to)).collect()
 }
 
 /// Checks the pours of this turn: poured as ordered, a client's metal into that client's

@@ -119,7 +119,9 @@ pub const CLUSTER: &str = "WITH RECURSIVE net(kind, seq) AS ( \
    JOIN ledger_heat h ON h.crucible_seq = h0.crucible_seq AND h.heat_seq <> n.seq \
    JOIN record r ON r.seq = h.heat_seq AND r.void_ms IS NULL WHERE n.kind = 2 \
      AND EXISTS (SELECT 1 FROM ledger_line e JOIN ledger_heat q ON q.heat_seq = e.heat_seq \
-       WHERE e.event = 'closing' AND e.m4_mg > 0 AND q.crucible_seq = h0.crucible_seq)";
+       WHERE e.event = 'closing' AND e.m4_mg > 0 AND q.crucible_seq = h0.crucible_seq) \
+ UNION ALL SELECT 8, m.to_seq, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL \
+   FROM net n JOIN movement m ON m.from_kind = 2 AND m.from_seq = n.seq AND m.to_kind = 2 WHERE n.kind = 2";
 
 /// Reads a movement out of columns `at`, `line`, `order_seq`, … as `CLUSTER` gives them.
 pub fn movement(row: &Row) -> Result<(Movement, bool), Problem> {

@@ -24,7 +24,7 @@ impl Room for Lots {
     async fn enter(tx: &mut WriteTx, entry: &mut Entry<LotBody>) -> Result<(), Problem> {
         let catalogue = trade::of(tx).await?;
         match catalogue.alloy(&entry.body.alloy.0) {
-            Some(alloy) => entry.body.alloy.0 = alloy.designation.clone(),
+            Some(alloy) => entry.body.alloy.0.clone_from(&alloy.designation),
             None => return Err(trade::no_alloy("/alloy", &entry.body.alloy.0)),
         }
         let body = &entry.body;

@@ -10,7 +10,7 @@ mod shared;
 mod write;
 
 pub use backup::{backup_to, integrity, restore_from, schema_dump};
-pub use cell::{Cell, Row, Script};
+pub use cell::{Ask, Cell, Row, Script};
 pub use open::{Db, Options, Settler};
 pub use queue::Acknowledge;
 pub use read::{Read, ReadTx};

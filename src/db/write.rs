@@ -5,7 +5,7 @@
 //! the settlers of `app.rs`; [`WriteTx::save`] is the only way to get an answer out, and
 //! only once it is durable. Dropping rolls back.
 
-use super::cell::{Cell, Row, Script};
+use super::cell::{Ask, Cell, DIVIDE, Row, Script};
 use super::open::Settler;
 use super::queue::{Ended, Head, Lease, Outcome};
 use super::read::{Read, run};
@@ -186,6 +186,11 @@ impl WriteTx {
     pub fn remember<T: Send + Sync + 'static>(&mut self, value: T) {
         self.memo.insert(TypeId::of::<T>(), Box::new(value));
     }
+    /// Takes away what an earlier step of this turn kept, or a new one.
+    #[must_use]
+    pub fn recall_or_default<T: Default + Send + Sync + 'static>(&mut self) -> T {
+        self.memo.remove(&TypeId::of::<T>()).and_then(|any| any.downcast().ok()).map(|kept| *kept).unwrap_or_default()
+    }
     /// What an earlier step of this turn kept.
     #[must_use]
     pub fn recall<T: Send + Sync + 'static>(&self) -> Option<&T> {
@@ -243,6 +248,20 @@ impl WriteTx {
     /// As the driver says.
     pub async fn open(&mut self, sql: &str, args: Vec<Cell>) -> Result<Vec<Row>, Problem> {
         self.fetch(sql, args).await
+    }
+
+    /// Asks two questions as one driver call.
+    ///
+    /// # Errors
+    /// As the driver says.
+    pub async fn fetch_two(&mut self, first: Ask, second: Ask) -> Result<(Vec<Row>, Vec<Row>), Problem> {
+        self.script.push(first.sql, first.args);
+        self.script.push(DIVIDE, []);
+        let mut rows = self.fetch(second.sql, second.args).await?;
+        let at = rows.iter().position(Row::divides).ok_or_else(|| Problem::internal("two answers came as one"))?;
+        let second = rows.split_off(at + 1);
+        rows.truncate(at);
+        Ok((rows, second))
     }
 
     fn give_back(&mut self, outcome: Outcome) {

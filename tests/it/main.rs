@@ -3,6 +3,7 @@
 #![cfg(test)]
 
 mod architecture;
+mod calls;
 mod house;
 mod bad_input;
 mod grid;

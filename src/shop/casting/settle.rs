@@ -107,6 +107,9 @@ fn refusal(tx: &WriteTx, story: &Story, casting: Seq, misfit: &Misfit) -> Proble
     let line = story.of(casting).find(|l| l.seq == misfit.seq);
     let what = line.map_or_else(String::new, |l| format!("{} of {}", l.kind.name().replace('_', " "), l.at));
     if writes_it {
+        if misfit.problem == ProblemType::NotYet && opens(misfit.event) && story.of(casting).any(|l| l.kind == Kind::Pour) {
+            return Problem::new(ProblemType::BeforeThePour, "The pour of that shell is on record as later than this. Check both times.");
+        }
         let detail = format!("The casting stood at {} then; a {} does not follow.", misfit.stage.name(), words(misfit));
         let mut problem = Problem::new(misfit.problem, detail).with("stage", misfit.stage.name());
         if misfit.problem == ProblemType::NotYet {
@@ -124,6 +127,10 @@ fn refusal(tx: &WriteTx, story: &Story, casting: Seq, misfit: &Misfit) -> Proble
     }
     Problem::new(ProblemType::TimesContradict, format!("With this, the {what} would not follow from what stands before it."))
         .with("dependents", dependents)
+}
+
+const fn opens(event: Event) -> bool {
+    matches!(event, Event::Opened | Event::OpenedScrap | Event::CutOff)
 }
 
 const fn words(misfit: &Misfit) -> &'static str {

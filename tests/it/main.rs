@@ -7,4 +7,5 @@ mod house;
 mod bad_input;
 mod grid;
 mod kit;
+mod refusals;
 mod route;

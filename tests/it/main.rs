@@ -3,10 +3,11 @@
 #![cfg(test)]
 
 mod architecture;
-mod calls;
-mod house;
 mod bad_input;
+mod calls;
 mod grid;
+mod house;
 mod kit;
 mod queue;
+mod refusals;
 mod route;

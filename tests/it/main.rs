@@ -5,6 +5,7 @@
 mod architecture;
 mod bad_input;
 mod calls;
+mod forget;
 mod grid;
 mod house;
 mod kit;

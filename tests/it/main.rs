@@ -4,3 +4,4 @@
 
 mod architecture;
 mod house;
+mod report;

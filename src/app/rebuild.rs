@@ -29,7 +29,7 @@ pub async fn run(db: &Db) -> Result<Vec<String>, Problem> {
     }
     let seqs: Vec<(Kind, Seq)> = tx
         .fetch(
-            "SELECT kind, seq FROM record WHERE void_ms IS NULL AND kind IN ('casting', 'shell', 'heat', 'metal_lot', 'receipt', 'pour') ORDER BY seq",
+            "SELECT kind, seq FROM record WHERE void_ms IS NULL AND kind IN ('casting', 'shell', 'heat', 'metal_lot', 'receipt') ORDER BY seq",
             Vec::<Cell>::new(),
         )
         .await?

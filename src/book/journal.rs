@@ -16,6 +16,8 @@ pub enum Action {
     Correct,
     /// Voided.
     Void,
+    /// Members taken out of all its lines.
+    Forget,
 }
 
 impl Action {
@@ -24,6 +26,7 @@ impl Action {
             Self::Create => "create",
             Self::Correct => "correct",
             Self::Void => "void",
+            Self::Forget => "forget",
         }
     }
 }

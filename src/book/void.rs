@@ -19,12 +19,18 @@ pub struct Ask {
     pub if_match: Option<String>,
 }
 
-/// Kinds that are undone together with the record they were sent along with.
+/// Records that are undone together with the one they were sent along with, by the member
+/// that refers to it.
 #[must_use]
-pub const fn goes_with(kind: Kind) -> bool {
+pub fn goes_with(kind: Kind, member: &str) -> bool {
     matches!(
-        kind,
-        Kind::Leak | Kind::Finding | Kind::RecipeVersion | Kind::Charge | Kind::Casting
+        (kind, member),
+        (Kind::Leak, "pour_id")
+            | (Kind::Finding, "breakout_id" | "scrap_id")
+            | (Kind::RecipeVersion, "recipe_id")
+            | (Kind::Charge, "heat_id")
+            | (Kind::Casting, "piece_id" | "recast_id")
+            | (Kind::Breakout, "shell_breakout_id")
     )
 }
 
@@ -55,9 +61,10 @@ async fn dependents(tx: &mut WriteTx, seq: Seq) -> Result<Vec<(Dependent, bool)>
         let kind = Kind::parse(&kind).ok_or_else(|| Problem::internal(kind))?;
         let at = Instant::from_ms(row.int(3)?).to_string();
         let line = json!({"kind": kind.name(), "id": row.uuid(2)?.to_string(), "at": at});
-        let along = goes_with(kind) && row.int(5)? != 0;
-        if !out.iter().any(|(d, _)| d.line == line) {
-            out.push((Dependent { seq: row.int(0)?, kind, line }, along));
+        let along = goes_with(kind, &row.text(4)?) && row.int(5)? != 0;
+        match out.iter_mut().find(|(d, _)| d.line == line) {
+            Some((_, also)) => *also &= along,
+            None => out.push((Dependent { seq: row.int(0)?, kind, line }, along)),
         }
     }
     Ok(out)
@@ -112,6 +119,8 @@ pub async fn void(tx: &mut WriteTx, kind: Kind, seq: Seq, ask: &Ask) -> Result<V
 fn void_one(tx: &mut WriteTx, standing: &Standing, reason: &str) {
     standing.touch(tx);
     tx.note_acting(standing.kind, standing.seq, true);
+    // A setting that is void is no longer in force.
+    tx.forget_shared();
     let version = standing.version + 1;
     journal::append(tx, standing.seq, journal::Action::Void, version, Some(reason), None);
     let now = tx.now();

@@ -3,7 +3,7 @@
 use crate::kernel::{Mass, Money, Problem};
 use sqlx::Arguments as _;
 use sqlx::sqlite::{SqliteArguments, SqliteRow};
-use sqlx::{Row as _, TypeInfo as _, ValueRef as _};
+use sqlx::{Column as _, Row as _, TypeInfo as _, ValueRef as _};
 
 /// A value bound to a statement.
 #[derive(Clone, Debug, PartialEq)]
@@ -52,6 +52,15 @@ impl<T: Into<Self>> From<Option<T>> for Cell {
     }
 }
 
+/// A question: a statement that reads, with its values.
+#[derive(Clone, Debug)]
+pub struct Ask {
+    /// The statement.
+    pub sql: &'static str,
+    /// Its values.
+    pub args: Vec<Cell>,
+}
+
 /// A row of an answer; every read says which column failed.
 pub struct Row(pub(super) SqliteRow);
 
@@ -61,6 +70,10 @@ impl Row {
         T: sqlx::Decode<'r, sqlx::Sqlite> + sqlx::Type<sqlx::Sqlite>,
     {
         self.0.try_get(i).map_err(|e| Problem::internal(format!("column {i}: {e}")))
+    }
+    /// Whether it stands between the answers of two questions asked together.
+    pub(super) fn divides(&self) -> bool {
+        self.0.columns().first().is_some_and(|c| c.name() == DIVIDER)
     }
     /// How many columns it has.
     #[must_use]
@@ -137,6 +150,11 @@ impl Row {
         uuid::Uuid::from_slice(&self.blob(i)?).map_err(Problem::internal)
     }
 }
+
+/// The name of the column of a row that divides answers.
+const DIVIDER: &str = "divider of answers";
+/// The statement between two questions.
+pub(super) const DIVIDE: &str = "SELECT NULL AS \"divider of answers\"";
 
 /// Several statements with their values, sent to the driver as one call. Values are
 /// `?` in order; a statement binds its own run of them.

@@ -1,8 +1,9 @@
 //! Opening the file: options, lock, migrations, readers and the writer's queue.
 
 use super::cell::failed;
-use super::queue::{self, Acknowledge, Lease};
+use super::queue::{self, Acknowledge, Lease, Manner};
 use super::read::ReadTx;
+use super::shared::{Shared, Tally};
 use super::write::WriteTx;
 use crate::kernel::{Actor, Clock, Problem, ProblemType};
 use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous};
@@ -38,28 +39,6 @@ impl Default for Options {
     }
 }
 
-/// Things read once and kept until something they rest on is written: settings, the
-/// trade catalogue. One of each type.
-#[derive(Default)]
-pub struct Shared(Mutex<std::collections::HashMap<std::any::TypeId, Arc<dyn std::any::Any + Send + Sync>>>);
-
-impl Shared {
-    /// What is kept of a type.
-    #[must_use]
-    pub fn get<T: Send + Sync + 'static>(&self) -> Option<Arc<T>> {
-        let kept = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        kept.get(&std::any::TypeId::of::<T>()).cloned().and_then(|any| any.downcast().ok())
-    }
-    /// Keeps one.
-    pub fn put<T: Send + Sync + 'static>(&self, value: Arc<T>) {
-        self.0.lock().unwrap_or_else(PoisonError::into_inner).insert(std::any::TypeId::of::<T>(), value);
-    }
-    /// Forgets all of them.
-    pub fn clear(&self) {
-        self.0.lock().unwrap_or_else(PoisonError::into_inner).clear();
-    }
-}
-
 /// The open book. Cheap to clone.
 #[derive(Clone)]
 pub struct Db(Arc<Inner>);
@@ -70,7 +49,9 @@ struct Inner {
     turns: Mutex<Option<mpsc::UnboundedSender<oneshot::Sender<Lease>>>>,
     writer: Mutex<Option<tokio::task::JoinHandle<()>>>,
     clock: Clock,
-    shared: Arc<Shared>,
+    shared: Shared,
+    tally: Arc<Tally>,
+    acknowledge: Acknowledge,
     settlers: &'static [Settler],
     _lock: Option<File>,
 }
@@ -122,14 +103,23 @@ impl Db {
             .await
             .map_err(|e| format!("{}: {e}", path.display()))?;
         let (turns, waiting) = mpsc::unbounded_channel();
-        let writer = tokio::spawn(queue::serve(conn, waiting, options.batch_max, options.acknowledge));
+        let (shared, tally) = (Shared::default(), Arc::<Tally>::default());
+        let manner = Manner {
+            batch_max: options.batch_max,
+            acknowledge: options.acknowledge,
+            shared: shared.view(),
+            tally: tally.clone(),
+        };
+        let writer = tokio::spawn(queue::serve(conn, waiting, manner));
         Ok(Self(Arc::new(Inner {
             path,
             readers,
             turns: Mutex::new(Some(turns)),
             writer: Mutex::new(Some(writer)),
             clock,
-            shared: Arc::default(),
+            shared,
+            tally,
+            acknowledge: options.acknowledge,
             settlers,
             _lock: lock,
         })))
@@ -146,25 +136,39 @@ impl Db {
         &self.0.clock
     }
 
+    /// What the writer counts.
+    #[must_use]
+    pub fn tally(&self) -> &Tally {
+        &self.0.tally
+    }
+    /// When answers are let go.
+    #[must_use]
+    pub fn acknowledge(&self) -> Acknowledge {
+        self.0.acknowledge
+    }
+
     /// A snapshot to read from.
     ///
     /// # Errors
     /// `busy` when no reader is free in ten seconds.
     pub async fn read(&self) -> Result<ReadTx, Problem> {
-        self.0.readers.begin().await.map(|tx| ReadTx { tx, shared: self.0.shared.clone() }).map_err(|e| failed(&e))
+        let shared = self.0.shared.view();
+        self.0.readers.begin().await.map(|tx| ReadTx { tx, shared }).map_err(|e| failed(&e))
     }
 
     /// Waits for a turn at writing.
     ///
     /// # Errors
-    /// `busy` when the book is being closed.
+    /// `busy` when the book is being closed or its disk has failed.
     pub async fn write(&self, actor: Actor) -> Result<WriteTx, Problem> {
-        let closing = || Problem::new(ProblemType::Busy, "The book is being closed.");
+        let closing = || Problem::new(ProblemType::Busy, "The book takes no more records: it is being closed, or its disk failed.");
         let turns = self.0.turns.lock().unwrap_or_else(PoisonError::into_inner).clone();
         let (give, given) = oneshot::channel();
         turns.ok_or_else(closing)?.send(give).map_err(|_| closing())?;
         let lease = given.await.map_err(|_| closing())?;
-        Ok(WriteTx::new(lease, actor, self.0.clock.clone(), self.0.settlers, self.0.shared.clone()))
+        // After an earlier turn of the batch changed what is kept, only this turn's own reading counts.
+        let shared = if lease.stale { Shared::default() } else { self.0.shared.view() };
+        Ok(WriteTx::new(lease, actor, self.0.clock.clone(), self.0.settlers, shared, self.0.tally.clone()))
     }
 
     /// Lets the turns that wait finish, then closes the file.

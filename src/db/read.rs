@@ -3,9 +3,8 @@
 use super::cell::{Cell, Row, Script, failed};
 use crate::kernel::Problem;
 use sqlx::{AssertSqlSafe, Executor as _, Sqlite, SqliteConnection, Transaction};
-use super::open::Shared;
+use super::shared::Shared;
 use std::future::Future;
-use std::sync::Arc;
 
 /// Anything that can be read from: a reader's snapshot, or a turn at writing.
 pub trait Read: Send {
@@ -32,7 +31,7 @@ pub trait Read: Send {
 /// A reader's snapshot: everything read through it is of one instant.
 pub struct ReadTx {
     pub(super) tx: Transaction<'static, Sqlite>,
-    pub(super) shared: Arc<Shared>,
+    pub(super) shared: Shared,
 }
 
 impl Read for ReadTx {

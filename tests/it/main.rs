@@ -3,5 +3,12 @@
 #![cfg(test)]
 
 mod architecture;
+mod bad_input;
+mod calls;
+mod grid;
 mod house;
+mod kit;
+mod queue;
+mod refusals;
 mod report;
+mod route;

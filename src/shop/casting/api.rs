@@ -5,7 +5,7 @@ use super::verbs::{Pieces, Recasts, Waxes, read_rows};
 use super::store;
 use crate::book::render::Adding;
 use crate::book::api::{
-    Acted, InPath, Kit, ListFilter, act, fill_draft, in_path, post, read_draft, reading, record_schema, request_schema, standard,
+    Acted, InPath, Kit, ListFilter, act, check_match, fill_draft, in_path, post, read_draft, reading, record_schema, request_schema, standard,
 };
 use crate::book::resolve::Asks;
 use crate::book::{Common, Draft, verbs};
@@ -107,9 +107,11 @@ async fn take_pieces(kit: &Kit, ctx: Ctx) -> Result<Reply, Problem> {
         asks.add_draft(draft);
     }
     asks.add(Kind::Commission, &text);
+    let if_match = ctx.if_match.clone();
     act(kit, &ctx, asks, |tx, answers| {
         Box::pin(async move {
-            in_path(answers, Kind::Commission, &text)?;
+            let found = in_path(answers, Kind::Commission, &text)?;
+            check_match(tx, Kind::Commission, found.seq, if_match.as_deref()).await?;
             let mut faults = Vec::new();
             for (i, draft) in drafts.iter_mut().enumerate() {
                 if let Err(problem) = fill_draft(answers, draft) {
@@ -139,9 +141,11 @@ async fn recast_one(kit: &Kit, ctx: Ctx) -> Result<Reply, Problem> {
     let mut asks = Asks::default();
     asks.add_draft(&mut draft);
     asks.add(Kind::Casting, &text);
+    let if_match = ctx.if_match.clone();
     act(kit, &ctx, asks, |tx, answers| {
         Box::pin(async move {
-            in_path(answers, Kind::Casting, &text)?;
+            let found = in_path(answers, Kind::Casting, &text)?;
+            check_match(tx, Kind::Casting, found.seq, if_match.as_deref()).await?;
             fill_draft(answers, &mut draft)?;
             let made = verbs::create::<Recasts>(tx, draft).await?;
             // The casting was dealt the number after the recast's own.

@@ -2,7 +2,7 @@
 //! instant at which stock moves otherwise than stored, over the clusters it reaches.
 
 use super::load::{Loaded, estimate, load};
-use super::store::{self, LATER, OF_LOTS};
+use super::store::{self, LATER};
 use crate::db::{Acting, Read as _, WriteTx};
 use crate::kernel::{Kind, Mass, Money, Order, Problem, ProblemType, Seq};
 use crate::science::ledger::{
@@ -81,7 +81,6 @@ impl Settling {
             alloys: BTreeMap::new(),
         };
         this.take(loaded);
-        this.read_lots(tx, records).await?;
         let values = this.values(tx, scale_step).await?;
         let trade = trade::of(tx).await?;
         this.write(tx, &values, scale_step, &trade)
@@ -104,26 +103,6 @@ impl Settling {
         self.stored.extend(movements);
         self.sources.extend(sources);
         self.short_said.extend(despite.iter().filter(|(_, codes)| codes.contains("lot_short")).map(|(seq, _)| *seq));
-    }
-
-    /// What this turn says of lots alone, and what is stored of it.
-    async fn read_lots(&mut self, tx: &mut WriteTx, records: &[Seq]) -> Result<(), Problem> {
-        if !tx.acting().iter().any(|a| matches!(a.kind, Kind::MetalLot | Kind::Receipt)) {
-            return Ok(());
-        }
-        for row in tx.fetch(OF_LOTS, vec![json!(records).to_string().into()]).await? {
-            let order = Order::new(row.int(1)?, row.int(0)?);
-            if self.of_lots.iter().any(|e| e.order == order) {
-                continue;
-            }
-            let event = Event::LotIn {
-                lot: row.int(3)?,
-                mass: Mass::from_mg(row.int(4)?),
-                value: Money::from_minor(row.opt_int(5)?.unwrap_or(0)),
-            };
-            self.of_lots.push(Entry { order, part: u32::try_from(row.int(2)?).map_err(Problem::internal)?, event });
-        }
-        Ok(())
     }
 
     /// The values of all steps at hand: as stored before the first that changed, told by a

@@ -1,0 +1,9 @@
+//! Stories along the route: what is refused once, what is refused for good, what is
+//! flagged, and what does not matter: arrival, correction, void.
+
+mod history;
+mod late;
+mod never;
+mod slips;
+mod stories;
+mod times;

@@ -11,4 +11,5 @@ mod house;
 mod kit;
 mod queue;
 mod refusals;
+mod report;
 mod route;

@@ -7,5 +7,6 @@ mod house;
 mod bad_input;
 mod grid;
 mod kit;
+mod races;
 mod refusals;
 mod route;

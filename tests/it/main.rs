@@ -10,6 +10,7 @@ mod grid;
 mod house;
 mod kit;
 mod queue;
+mod races;
 mod refusals;
 mod report;
 mod route;

@@ -404,3 +404,16 @@ pub async fn names<R: Read>(read: &mut R, factor: Factor, seqs: &[Seq]) -> Resul
     let rows = read.fetch(sql, vec![json!(seqs).to_string().into()]).await?;
     rows.iter().map(|row| Ok((row.int(0)?, row.text(2)?, row.uuid(1)?.to_string()))).collect()
 }
+
+/// The steps in which a query would be carried out.
+#[cfg(test)]
+pub async fn plan<R: Read>(read: &mut R, (sql, args): (String, Vec<Cell>)) -> Vec<String> {
+    let steps = read.fetch(&format!("EXPLAIN QUERY PLAN {sql}"), args).await.unwrap();
+    steps.iter().map(|row| row.text(3).unwrap()).collect()
+}
+
+/// A query that walks through all records: the look for such must see it.
+#[cfg(test)]
+pub fn walks() -> (String, Vec<Cell>) {
+    ("SELECT count(*) FROM record r WHERE r.by = 'x'".into(), Vec::new())
+}

@@ -3,6 +3,7 @@
 use super::cell::failed;
 use super::queue::{self, Acknowledge, Lease};
 use super::read::ReadTx;
+use super::shared::Shared;
 use super::write::WriteTx;
 use crate::kernel::{Actor, Clock, Problem, ProblemType};
 use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous};
@@ -35,28 +36,6 @@ pub struct Options {
 impl Default for Options {
     fn default() -> Self {
         Self { batch_max: 32, readers: 4, acknowledge: Acknowledge::AfterCommit, exclusive: true }
-    }
-}
-
-/// Things read once and kept until something they rest on is written: settings, the
-/// trade catalogue. One of each type.
-#[derive(Default)]
-pub struct Shared(Mutex<std::collections::HashMap<std::any::TypeId, Arc<dyn std::any::Any + Send + Sync>>>);
-
-impl Shared {
-    /// What is kept of a type.
-    #[must_use]
-    pub fn get<T: Send + Sync + 'static>(&self) -> Option<Arc<T>> {
-        let kept = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        kept.get(&std::any::TypeId::of::<T>()).cloned().and_then(|any| any.downcast().ok())
-    }
-    /// Keeps one.
-    pub fn put<T: Send + Sync + 'static>(&self, value: Arc<T>) {
-        self.0.lock().unwrap_or_else(PoisonError::into_inner).insert(std::any::TypeId::of::<T>(), value);
-    }
-    /// Forgets all of them.
-    pub fn clear(&self) {
-        self.0.lock().unwrap_or_else(PoisonError::into_inner).clear();
     }
 }
 
@@ -122,14 +101,15 @@ impl Db {
             .await
             .map_err(|e| format!("{}: {e}", path.display()))?;
         let (turns, waiting) = mpsc::unbounded_channel();
-        let writer = tokio::spawn(queue::serve(conn, waiting, options.batch_max, options.acknowledge));
+        let shared = Arc::<Shared>::default();
+        let writer = tokio::spawn(queue::serve(conn, waiting, options.batch_max, options.acknowledge, shared.clone()));
         Ok(Self(Arc::new(Inner {
             path,
             readers,
             turns: Mutex::new(Some(turns)),
             writer: Mutex::new(Some(writer)),
             clock,
-            shared: Arc::default(),
+            shared,
             settlers,
             _lock: lock,
         })))
@@ -151,7 +131,9 @@ impl Db {
     /// # Errors
     /// `busy` when no reader is free in ten seconds.
     pub async fn read(&self) -> Result<ReadTx, Problem> {
-        self.0.readers.begin().await.map(|tx| ReadTx { tx, shared: self.0.shared.clone() }).map_err(|e| failed(&e))
+        let shared = self.0.shared.clone();
+        let state = shared.state();
+        self.0.readers.begin().await.map(|tx| ReadTx { tx, shared, state }).map_err(|e| failed(&e))
     }
 
     /// Waits for a turn at writing.

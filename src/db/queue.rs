@@ -2,8 +2,10 @@
 
 use super::cell::{Row, Script};
 use super::read::run;
+use super::shared::Shared;
 use crate::kernel::{Problem, ProblemType};
 use sqlx::SqliteConnection;
+use std::sync::Arc;
 use tokio::sync::{mpsc, oneshot};
 
 /// Where the record numbers and the journal stand.
@@ -12,6 +14,8 @@ pub(super) struct Head {
     pub seq: i64,
     pub journal_n: i64,
     pub journal_hash: [u8; 32],
+    /// Whether the batch so far wrote what is kept between requests.
+    pub rewritten: bool,
 }
 
 /// Reads the head; run whenever a batch opens, so that a second process may write too.
@@ -26,6 +30,7 @@ impl Head {
             seq: row.int(0)?,
             journal_n: row.int(1)?,
             journal_hash: hash.try_into().map_err(|_| Problem::internal("journal hash"))?,
+            rewritten: false,
         })
     }
 }
@@ -77,6 +82,7 @@ pub(super) async fn serve(
     mut turns: mpsc::UnboundedReceiver<oneshot::Sender<Lease>>,
     batch_max: usize,
     acknowledge: Acknowledge,
+    shared: Arc<Shared>,
 ) {
     let (back, mut given_back) = mpsc::unbounded_channel();
     while let Some(first) = turns.recv().await {
@@ -100,6 +106,9 @@ pub(super) async fn serve(
             tokio::time::sleep(std::time::Duration::from_millis(20)).await;
         }
         let result = batch.commit(&mut conn).await;
+        if batch.head.rewritten {
+            shared.forget();
+        }
         batch.tell(&result);
         if batch.failing {
             // The kernel may have dropped what it could not write: a later success would

@@ -3,7 +3,7 @@
 use super::cell::{Cell, Row, Script, failed};
 use crate::kernel::Problem;
 use sqlx::{AssertSqlSafe, Executor as _, Sqlite, SqliteConnection, Transaction};
-use super::open::Shared;
+use super::shared::{Kept, Shared};
 use std::future::Future;
 use std::sync::Arc;
 
@@ -17,7 +17,7 @@ pub trait Read: Send {
     ) -> impl Future<Output = Result<Vec<Row>, Problem>> + Send;
 
     /// What is kept between requests.
-    fn shared(&self) -> &Shared;
+    fn shared(&self) -> Kept<'_>;
 
     /// The one row of a query, if any.
     fn fetch_one(
@@ -33,11 +33,12 @@ pub trait Read: Send {
 pub struct ReadTx {
     pub(super) tx: Transaction<'static, Sqlite>,
     pub(super) shared: Arc<Shared>,
+    pub(super) state: u64,
 }
 
 impl Read for ReadTx {
-    fn shared(&self) -> &Shared {
-        &self.shared
+    fn shared(&self) -> Kept<'_> {
+        Kept { shared: &self.shared, state: self.state }
     }
 
     async fn fetch(&mut self, sql: &str, args: Vec<Cell>) -> Result<Vec<Row>, Problem> {

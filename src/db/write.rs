@@ -6,7 +6,8 @@
 //! only once it is durable. Dropping rolls back.
 
 use super::cell::{Cell, Row, Script};
-use super::open::{Settler, Shared};
+use super::open::Settler;
+use super::shared::{Kept, Shared};
 use super::queue::{Back, Head, Lease, Outcome};
 use super::read::{Read, run};
 use crate::kernel::{Actor, Clock, Instant, Kind, Problem, Seq};
@@ -52,7 +53,10 @@ pub struct WriteTx {
     touched: BTreeSet<Touch>,
     settlers: &'static [Settler],
     shared: Arc<Shared>,
-    forget: bool,
+    state: u64,
+    /// What this turn keeps for itself, once it or an earlier turn of its batch has written
+    /// what the shared things rest on.
+    own: Shared,
     acting: Vec<Acting>,
     memo: HashMap<TypeId, Box<dyn Any + Send + Sync>>,
 }
@@ -61,6 +65,7 @@ impl WriteTx {
     pub(super) fn new(lease: Lease, actor: Actor, clock: Clock, settlers: &'static [Settler], shared: Arc<Shared>) -> Self {
         let now = clock.now();
         let head = lease.head.clone();
+        let state = shared.state();
         Self {
             lease: Some(lease),
             script: Script::default(),
@@ -75,7 +80,8 @@ impl WriteTx {
             touched: BTreeSet::new(),
             settlers,
             shared,
-            forget: false,
+            state,
+            own: Shared::default(),
             acting: Vec::new(),
             memo: HashMap::new(),
         }
@@ -161,9 +167,11 @@ impl WriteTx {
         self.touched.iter().filter(|t| t.kind == kind).map(|t| t.seq).collect()
     }
 
-    /// Says that what is kept between requests (settings, trade catalogue) is out of date.
-    pub const fn forget_shared(&mut self) {
-        self.forget = true;
+    /// Says that what is kept between requests (settings, trade catalogue) is out of date:
+    /// for this turn and the rest of its batch at once, for all others once it is durable.
+    pub fn forget_shared(&mut self) {
+        self.head.rewritten = true;
+        self.own.forget();
     }
     /// Notes that this turn records or corrects a record, or voids it.
     pub fn note_acting(&mut self, kind: Kind, seq: Seq, voids: bool) {
@@ -254,11 +262,7 @@ impl WriteTx {
         }
         self.script.push("RELEASE turn", []);
         self.run().await?;
-        let (forget, shared) = (self.forget, self.shared.clone());
         self.durable(Outcome::Saved).await?;
-        if forget {
-            shared.clear();
-        }
         Ok(answer)
     }
 
@@ -279,8 +283,12 @@ impl WriteTx {
 }
 
 impl Read for WriteTx {
-    fn shared(&self) -> &Shared {
-        &self.shared
+    fn shared(&self) -> Kept<'_> {
+        if self.head.rewritten {
+            Kept { shared: &self.own, state: self.own.state() }
+        } else {
+            Kept { shared: &self.shared, state: self.state }
+        }
     }
 
     async fn fetch(&mut self, sql: &str, args: Vec<Cell>) -> Result<Vec<Row>, Problem> {

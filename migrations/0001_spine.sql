@@ -51,7 +51,8 @@ CREATE TABLE bearing (
 CREATE INDEX bearing_by_record ON bearing (record_seq);
 
 -- What was outside a window then in force. `on_seq`: the shell, for records on many shells;
--- -1 for what a record was said in spite of; else 0.
+-- -1 for what a record was said in spite of, -2 for what follows from other records than
+-- its shell's; else 0.
 CREATE TABLE practice_flag (
     record_seq INTEGER NOT NULL REFERENCES record (seq),
     code       TEXT    NOT NULL,

@@ -25,6 +25,7 @@ pub const SETTLERS: &[Settler] = &[
     shell::settle_flags,
     burnout::settle_flags,
     heat::settle_flags,
+    desk::facts::settle,
 ];
 
 /// What is embedded in what.
@@ -56,6 +57,8 @@ pub fn catalogue() -> Catalogue {
             (Kind::Shell, shell::extras),
             (Kind::RecipeVersion, shell::version_extras),
             (Kind::MetalLot, metal::extras),
+            (Kind::Burnout, burnout::extras),
+            (Kind::Preheat, preheat::extras),
             (Kind::Heat, heat::extras),
         ],
         children: CHILDREN.to_vec(),
@@ -89,6 +92,7 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
     out.extend(delivery::routes(kit));
     out.extend(desk::route_card::routes(kit));
     out.extend(desk::cost::routes(kit));
+    out.extend(desk::report::routes(kit));
     out
 }
 

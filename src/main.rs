@@ -2,12 +2,13 @@
 
 use clap::{Parser, Subcommand};
 use pourbook::book::token;
-use pourbook::db::{self, Db, Options};
+use pourbook::db::{self, Acknowledge, Db, Options};
+use pourbook::demo;
 use pourbook::kernel::{Actor, Clock, Role};
 use pourbook::app::{self, check, serve};
 use std::io::IsTerminal as _;
 use std::net::SocketAddr;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use tracing_subscriber::EnvFilter;
 
@@ -29,6 +30,24 @@ enum Command {
         /// Where to listen.
         #[arg(long, env = "POURBOOK_LISTEN", default_value = "127.0.0.1:8080")]
         listen: SocketAddr,
+        /// Acknowledge what a crash may lose: the control of the kill test, and nothing else.
+        #[arg(long, hide = true)]
+        acknowledge_before_commit_unsafe: bool,
+    },
+    /// Serve a filled demonstration shop; made in a fresh folder if there is none there.
+    Demo {
+        /// The folder of the demonstration shop.
+        #[arg(long, default_value = "demo-data")]
+        data: PathBuf,
+        /// Where to listen.
+        #[arg(long, env = "POURBOOK_LISTEN", default_value = "127.0.0.1:8080")]
+        listen: SocketAddr,
+        /// The same seed makes the same shop.
+        #[arg(long, default_value_t = demo::SEED)]
+        seed: u64,
+        /// Fill it, and do not serve it.
+        #[arg(long)]
+        no_serve: bool,
     },
     /// Make a bearer token and print it once.
     Token {
@@ -104,7 +123,18 @@ fn main() -> ExitCode {
 
 async fn run(command: Command) -> Result<(), String> {
     match command {
-        Command::Serve { data, listen } => serve::run(&data, listen, Options::default()).await,
+        Command::Serve { data, listen, acknowledge_before_commit_unsafe } => {
+            let acknowledge =
+                if acknowledge_before_commit_unsafe { Acknowledge::BeforeCommit } else { Acknowledge::AfterCommit };
+            if acknowledge == Acknowledge::BeforeCommit {
+                tracing::error!("records are acknowledged before they are written: a crash loses them");
+            }
+            serve::run(&data, listen, Options { acknowledge, ..Options::default() }).await
+        }
+        Command::Demo { data, listen, seed, no_serve } => {
+            make_demo(&data, seed).await?;
+            if no_serve { Ok(()) } else { serve::run(&data, listen, Options::default()).await }
+        }
         Command::Token { name, role, data } => {
             let role = Role::parse(&role).ok_or("The role is owner, hand or reader.")?;
             let name = name.trim().to_owned();
@@ -155,6 +185,19 @@ async fn run(command: Command) -> Result<(), String> {
     }
 }
 
+async fn make_demo(data: &Path, seed: u64) -> Result<(), String> {
+    eprintln!("Filling the demonstration shop in {}; this takes a while.", data.display());
+    let Some(told) = demo::make(data, seed).await? else {
+        println!("There is a book in {} already; it is used as it is.", data.display());
+        return Ok(());
+    };
+    println!("{} castings in {} shells, {} heats. Its tokens, shown this once:", told.castings, told.shells, told.heats);
+    for token in told.tokens {
+        println!("{:<7} {:<15} {}", token.role.name(), token.name, token.secret);
+    }
+    Ok(())
+}
+
 async fn health(listen: SocketAddr) -> Result<(), String> {
     use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
     let local = if listen.ip().is_unspecified() { SocketAddr::new([127, 0, 0, 1].into(), listen.port()) } else { listen };
@@ -178,7 +221,7 @@ struct Scratch(PathBuf);
 impl Scratch {
     fn new() -> Result<Self, String> {
         let name: [u8; 8] = Clock::system()?.bytes();
-        let name: String = name.iter().map(|b| format!("{b:02x}")).collect();
+        let name = name.iter().map(|b| format!("{b:02x}")).collect::<Vec<_>>().concat();
         let path = std::env::temp_dir().join(format!("pourbook-{name}"));
         std::fs::create_dir(&path).map_err(|e| format!("{}: {e}", path.display()))?;
         Ok(Self(path))

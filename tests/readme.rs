@@ -1,5 +1,6 @@
 //! The README's walk, run as it is printed, with bash and curl against the real binary; and
 //! its metal cost to the cent, worked by hand.
+#![cfg(test)]
 
 use std::io::Read as _;
 use std::process::{Child, Command, Stdio};

@@ -81,3 +81,41 @@ pub fn write_for_shells(tx: &mut WriteTx, settled: &std::collections::BTreeMap<(
         );
     }
 }
+
+/// Writes flags of certain codes, apart from those that other settlers write on the same
+/// records.
+pub fn write_codes(tx: &mut WriteTx, codes: &[&'static str], settled: &[(Seq, Vec<Flag>)]) {
+    if settled.is_empty() {
+        return;
+    }
+    let seqs: Vec<Seq> = settled.iter().map(|(seq, _)| *seq).collect();
+    tx.push(
+        "DELETE FROM practice_flag WHERE on_seq = -2 AND record_seq IN (SELECT value FROM json_each(?)) \
+         AND code IN (SELECT value FROM json_each(?))",
+        vec![json!(seqs).to_string().into(), json!(codes).to_string().into()],
+    );
+    let rows: Vec<Value> = settled
+        .iter()
+        .flat_map(|(seq, flags)| flags.iter().map(move |f| json!([seq, f.code, f.limit, f.was])))
+        .collect();
+    if !rows.is_empty() {
+        tx.push(
+            "INSERT OR IGNORE INTO practice_flag (record_seq, code, limit_text, was_text, on_seq) \
+             SELECT value ->> 0, value ->> 1, value ->> 2, value ->> 3, -2 FROM json_each(?)",
+            vec![Value::Array(rows).to_string().into()],
+        );
+    }
+}
+
+/// What is derived here: a name, and a select of all its rows as text, for comparing with what
+/// follows when it is derived anew.
+pub const DERIVED: &[(&str, &str)] = &[
+    (
+        "flags",
+        "SELECT json_array(f.record_seq, code, limit_text, was_text, on_seq) FROM practice_flag f JOIN record r ON \
+         r.seq = f.record_seq AND r.void_ms IS NULL WHERE on_seq <> -1 ORDER BY f.record_seq, code, on_seq",
+    ),
+];
+
+/// Empties what is derived here; what a record was said in spite of is no derivation.
+pub const WIPE: &[&str] = &["DELETE FROM practice_flag WHERE on_seq <> -1"];

@@ -76,7 +76,7 @@ async fn lines(kit: &Kit, ctx: &Ctx) -> Result<Reply, Problem> {
     let mut items = Vec::with_capacity(kept);
     for row in &rows[..kept] {
         let body = |text: Option<String>| text.and_then(|t| serde_json::from_str::<Value>(&t).ok());
-        let hash: String = row.blob(9)?.iter().map(|b| format!("{b:02x}")).collect();
+        let hash = row.blob(9)?.iter().map(|b| format!("{b:02x}")).collect::<Vec<_>>().concat();
         let mut item = json!({
             "n": row.int(0)?, "record": row.uuid(1)?.to_string(), "kind": row.text(2)?,
             "at": Instant::from_ms(row.int(3)?).to_string(), "by": row.text(4)?, "action": row.text(5)?,

@@ -16,6 +16,8 @@ pub enum Action {
     Correct,
     /// Voided.
     Void,
+    /// Members taken out of all its lines.
+    Forget,
 }
 
 impl Action {
@@ -24,6 +26,7 @@ impl Action {
             Self::Create => "create",
             Self::Correct => "correct",
             Self::Void => "void",
+            Self::Forget => "forget",
         }
     }
 }
@@ -34,20 +37,31 @@ pub fn digest(salt: &[u8], body: &str) -> [u8; 32] {
     Sha256::new().chain_update(salt).chain_update(body).finalize().into()
 }
 
-/// The hash of a line.
-#[must_use]
-pub fn line_hash(before: &[u8], n: i64, record: Seq, at_ms: i64, by: &str, action: &str, version: i64, reason: &str, digest: &[u8]) -> [u8; 32] {
-    let mut hasher = Sha256::new();
-    hasher.update(before);
-    for number in [n, record, at_ms, version] {
-        hasher.update(number.to_be_bytes());
+/// What a line's hash covers beside the hash before it.
+struct Line<'l> {
+    /// n, record, instant in milliseconds, version.
+    numbers: [i64; 4],
+    /// By, action, reason.
+    texts: [&'l str; 3],
+    digest: &'l [u8],
+}
+
+impl Line<'_> {
+    /// SHA-256 over the hash before, the numbers (big-endian), the texts (each after its
+    /// length), and the body's digest.
+    fn hash(&self, before: &[u8]) -> [u8; 32] {
+        let mut hasher = Sha256::new();
+        hasher.update(before);
+        for number in self.numbers {
+            hasher.update(number.to_be_bytes());
+        }
+        for text in self.texts {
+            hasher.update((text.len() as u64).to_be_bytes());
+            hasher.update(text);
+        }
+        hasher.update(self.digest);
+        hasher.finalize().into()
     }
-    for text in [by, action, reason] {
-        hasher.update((text.len() as u64).to_be_bytes());
-        hasher.update(text);
-    }
-    hasher.update(digest);
-    hasher.finalize().into()
 }
 
 /// Adds a line; answers its number.
@@ -58,7 +72,12 @@ pub fn append(tx: &mut WriteTx, record: Seq, action: Action, version: i64, reaso
     let digest = digest(&salt, body.unwrap_or(""));
     let at_ms = tx.now().ms();
     let by = tx.actor.name.clone();
-    let hash = line_hash(&before, n, record, at_ms, &by, action.name(), version, reason.unwrap_or(""), &digest);
+    let line = Line {
+        numbers: [n, record, at_ms, version],
+        texts: [&by, action.name(), reason.unwrap_or("")],
+        digest: &digest,
+    };
+    let hash = line.hash(&before);
     tx.push(
         "INSERT INTO journal (n, record_seq, at_ms, by, action, version, reason, body, salt, digest, hash) \
          VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
@@ -98,7 +117,13 @@ pub async fn verify<R: Read>(read: &mut R) -> Result<Option<String>, Problem> {
                 return Ok(Some(format!("journal line {n}: the body is not what was written")));
             }
             let reason = row.opt_text(6)?.unwrap_or_default();
-            let hash = line_hash(&before, n, row.int(1)?, row.int(2)?, &row.text(3)?, &row.text(4)?, row.int(5)?, &reason, &stored_digest);
+            let (by, action) = (row.text(3)?, row.text(4)?);
+            let line = Line {
+                numbers: [n, row.int(1)?, row.int(2)?, row.int(5)?],
+                texts: [&by, &action, &reason],
+                digest: &stored_digest,
+            };
+            let hash = line.hash(&before);
             if hash.as_slice() != row.blob(10)? {
                 return Ok(Some(format!("journal line {n}: the chain is broken here")));
             }

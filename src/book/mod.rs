@@ -5,6 +5,7 @@ pub mod api;
 pub mod children;
 pub mod common;
 pub mod flags;
+pub mod forget;
 pub mod history;
 pub mod idempotency;
 pub mod journal;

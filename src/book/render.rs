@@ -8,11 +8,14 @@ use std::future::Future;
 use std::pin::Pin;
 use uuid::Uuid;
 
+/// Members that a room adds, by record.
+pub type Added = HashMap<Seq, Map<String, Value>>;
+
+/// The future of what a room adds.
+pub type Adding<'a> = Pin<Box<dyn Future<Output = Result<Added, Problem>> + Send + 'a>>;
+
 /// What a room adds to each of some records.
-pub type Extras = for<'a> fn(
-    &'a mut ReadTx,
-    &'a [Seq],
-) -> Pin<Box<dyn Future<Output = Result<HashMap<Seq, Map<String, Value>>, Problem>> + Send + 'a>>;
+pub type Extras = for<'a> fn(&'a mut ReadTx, &'a [Seq]) -> Adding<'a>;
 
 /// Children embedded in a record.
 #[derive(Clone, Copy, Debug)]

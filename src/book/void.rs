@@ -119,6 +119,8 @@ pub async fn void(tx: &mut WriteTx, kind: Kind, seq: Seq, ask: &Ask) -> Result<V
 fn void_one(tx: &mut WriteTx, standing: &Standing, reason: &str) {
     standing.touch(tx);
     tx.note_acting(standing.kind, standing.seq, true);
+    // A setting that is void is no longer in force.
+    tx.forget_shared();
     let version = standing.version + 1;
     journal::append(tx, standing.seq, journal::Action::Void, version, Some(reason), None);
     let now = tx.now();

@@ -3,7 +3,7 @@
 use crate::kernel::{Mass, Money, Problem};
 use sqlx::Arguments as _;
 use sqlx::sqlite::{SqliteArguments, SqliteRow};
-use sqlx::Row as _;
+use sqlx::{Column as _, Row as _, TypeInfo as _, ValueRef as _};
 
 /// A value bound to a statement.
 #[derive(Clone, Debug, PartialEq)]
@@ -52,6 +52,15 @@ impl<T: Into<Self>> From<Option<T>> for Cell {
     }
 }
 
+/// A question: a statement that reads, with its values.
+#[derive(Clone, Debug)]
+pub struct Ask {
+    /// The statement.
+    pub sql: &'static str,
+    /// Its values.
+    pub args: Vec<Cell>,
+}
+
 /// A row of an answer; every read says which column failed.
 pub struct Row(pub(super) SqliteRow);
 
@@ -61,6 +70,10 @@ impl Row {
         T: sqlx::Decode<'r, sqlx::Sqlite> + sqlx::Type<sqlx::Sqlite>,
     {
         self.0.try_get(i).map_err(|e| Problem::internal(format!("column {i}: {e}")))
+    }
+    /// Whether it stands between the answers of two questions asked together.
+    pub(super) fn divides(&self) -> bool {
+        self.0.columns().first().is_some_and(|c| c.name() == DIVIDER)
     }
     /// How many columns it has.
     #[must_use]
@@ -86,6 +99,12 @@ impl Row {
     /// # Errors
     /// Internal, when the column holds something else.
     pub fn opt_real(&self, i: usize) -> Result<Option<f64>, Problem> {
+        let column = |e: &dyn std::fmt::Display| Problem::internal(format!("column {i}: {e}"));
+        let kind = self.0.try_get_raw(i).map_err(|e| column(&e))?.type_info().name().to_owned();
+        if kind == "INTEGER" {
+            // The driver takes none for a real number; a sum of integers is one all the same.
+            return self.0.try_get_unchecked(i).map_err(|e| column(&e));
+        }
         self.get(i)
     }
     /// A real number.
@@ -93,7 +112,7 @@ impl Row {
     /// # Errors
     /// Internal, when the column holds none.
     pub fn real(&self, i: usize) -> Result<f64, Problem> {
-        self.get(i)
+        self.opt_real(i)?.ok_or_else(|| Problem::internal(format!("column {i}: NULL")))
     }
     /// Text.
     ///
@@ -131,6 +150,11 @@ impl Row {
         uuid::Uuid::from_slice(&self.blob(i)?).map_err(Problem::internal)
     }
 }
+
+/// The name of the column of a row that divides answers.
+const DIVIDER: &str = "divider of answers";
+/// The statement between two questions.
+pub(super) const DIVIDE: &str = "SELECT NULL AS \"divider of answers\"";
 
 /// Several statements with their values, sent to the driver as one call. Values are
 /// `?` in order; a statement binds its own run of them.
@@ -172,7 +196,7 @@ impl Script {
 
 /// A failure of the database as a problem: a full or failing disk is `busy`, the rest ours.
 pub(super) fn failed(error: &sqlx::Error) -> Problem {
-    let code = error.as_database_error().and_then(|e| e.code()).unwrap_or_default();
+    let code = error.as_database_error().and_then(sqlx::error::DatabaseError::code).unwrap_or_default();
     let primary = code.parse::<u32>().map_or(0, |c| c & 0xff);
     // SQLite result codes: 5 BUSY, 6 LOCKED, 8 READONLY, 10 IOERR, 13 FULL, 14 CANTOPEN.
     if matches!(primary, 5 | 6 | 8 | 10 | 13 | 14) || matches!(error, sqlx::Error::PoolTimedOut) {

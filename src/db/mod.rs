@@ -10,9 +10,9 @@ mod shared;
 mod write;
 
 pub use backup::{backup_to, integrity, restore_from, schema_dump};
-pub use cell::{Cell, Row, Script};
+pub use cell::{Ask, Cell, Row, Script};
 pub use open::{Db, Options, Settler};
-pub use shared::Kept;
 pub use queue::Acknowledge;
 pub use read::{Read, ReadTx};
+pub use shared::{Heard, Shared, Tally};
 pub use write::{Acting, Touch, WriteTx};

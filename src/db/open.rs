@@ -1,9 +1,9 @@
 //! Opening the file: options, lock, migrations, readers and the writer's queue.
 
 use super::cell::failed;
-use super::queue::{self, Acknowledge, Lease};
+use super::queue::{self, Acknowledge, Lease, Manner};
 use super::read::ReadTx;
-use super::shared::Shared;
+use super::shared::{Shared, Tally};
 use super::write::WriteTx;
 use crate::kernel::{Actor, Clock, Problem, ProblemType};
 use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous};
@@ -49,7 +49,9 @@ struct Inner {
     turns: Mutex<Option<mpsc::UnboundedSender<oneshot::Sender<Lease>>>>,
     writer: Mutex<Option<tokio::task::JoinHandle<()>>>,
     clock: Clock,
-    shared: Arc<Shared>,
+    shared: Shared,
+    tally: Arc<Tally>,
+    acknowledge: Acknowledge,
     settlers: &'static [Settler],
     _lock: Option<File>,
 }
@@ -101,8 +103,14 @@ impl Db {
             .await
             .map_err(|e| format!("{}: {e}", path.display()))?;
         let (turns, waiting) = mpsc::unbounded_channel();
-        let shared = Arc::<Shared>::default();
-        let writer = tokio::spawn(queue::serve(conn, waiting, options.batch_max, options.acknowledge, shared.clone()));
+        let (shared, tally) = (Shared::default(), Arc::<Tally>::default());
+        let manner = Manner {
+            batch_max: options.batch_max,
+            acknowledge: options.acknowledge,
+            shared: shared.view(),
+            tally: tally.clone(),
+        };
+        let writer = tokio::spawn(queue::serve(conn, waiting, manner));
         Ok(Self(Arc::new(Inner {
             path,
             readers,
@@ -110,6 +118,8 @@ impl Db {
             writer: Mutex::new(Some(writer)),
             clock,
             shared,
+            tally,
+            acknowledge: options.acknowledge,
             settlers,
             _lock: lock,
         })))
@@ -126,27 +136,39 @@ impl Db {
         &self.0.clock
     }
 
+    /// What the writer counts.
+    #[must_use]
+    pub fn tally(&self) -> &Tally {
+        &self.0.tally
+    }
+    /// When answers are let go.
+    #[must_use]
+    pub fn acknowledge(&self) -> Acknowledge {
+        self.0.acknowledge
+    }
+
     /// A snapshot to read from.
     ///
     /// # Errors
     /// `busy` when no reader is free in ten seconds.
     pub async fn read(&self) -> Result<ReadTx, Problem> {
-        let shared = self.0.shared.clone();
-        let state = shared.state();
-        self.0.readers.begin().await.map(|tx| ReadTx { tx, shared, state }).map_err(|e| failed(&e))
+        let shared = self.0.shared.view();
+        self.0.readers.begin().await.map(|tx| ReadTx { tx, shared, tally: self.0.tally.clone() }).map_err(|e| failed(&e))
     }
 
     /// Waits for a turn at writing.
     ///
     /// # Errors
-    /// `busy` when the book is being closed.
+    /// `busy` when the book is being closed or its disk has failed.
     pub async fn write(&self, actor: Actor) -> Result<WriteTx, Problem> {
-        let closing = || Problem::new(ProblemType::Busy, "The book is being closed.");
+        let closing = || Problem::new(ProblemType::Busy, "The book takes no more records: it is being closed, or its disk failed.");
         let turns = self.0.turns.lock().unwrap_or_else(PoisonError::into_inner).clone();
         let (give, given) = oneshot::channel();
         turns.ok_or_else(closing)?.send(give).map_err(|_| closing())?;
         let lease = given.await.map_err(|_| closing())?;
-        Ok(WriteTx::new(lease, actor, self.0.clock.clone(), self.0.settlers, self.0.shared.clone()))
+        // After an earlier turn of the batch changed what is kept, only this turn's own reading counts.
+        let shared = if lease.stale { Shared::default() } else { self.0.shared.view() };
+        Ok(WriteTx::new(lease, actor, self.0.clock.clone(), self.0.settlers, shared, self.0.tally.clone()))
     }
 
     /// Lets the turns that wait finish, then closes the file.

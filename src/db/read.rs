@@ -3,7 +3,7 @@
 use super::cell::{Cell, Row, Script, failed};
 use crate::kernel::Problem;
 use sqlx::{AssertSqlSafe, Executor as _, Sqlite, SqliteConnection, Transaction};
-use super::shared::{Kept, Shared};
+use super::shared::{Shared, Tally};
 use std::future::Future;
 use std::sync::Arc;
 
@@ -17,7 +17,7 @@ pub trait Read: Send {
     ) -> impl Future<Output = Result<Vec<Row>, Problem>> + Send;
 
     /// What is kept between requests.
-    fn shared(&self) -> Kept<'_>;
+    fn shared(&self) -> &Shared;
 
     /// The one row of a query, if any.
     fn fetch_one(
@@ -32,18 +32,19 @@ pub trait Read: Send {
 /// A reader's snapshot: everything read through it is of one instant.
 pub struct ReadTx {
     pub(super) tx: Transaction<'static, Sqlite>,
-    pub(super) shared: Arc<Shared>,
-    pub(super) state: u64,
+    pub(super) shared: Shared,
+    pub(super) tally: Arc<Tally>,
 }
 
 impl Read for ReadTx {
-    fn shared(&self) -> Kept<'_> {
-        Kept { shared: &self.shared, state: self.state }
+    fn shared(&self) -> &Shared {
+        &self.shared
     }
 
     async fn fetch(&mut self, sql: &str, args: Vec<Cell>) -> Result<Vec<Row>, Problem> {
         let mut script = Script::default();
         script.push(sql, args);
+        self.tally.hears(&script);
         run(&mut self.tx, &mut script).await
     }
 }

@@ -1,52 +1,101 @@
-//! What is read once and kept between requests: settings, the trade catalogue. One of each
-//! type, each true of one state of the book and of no other.
+//! What is kept between requests, and what the writer counts.
 
+use super::cell::{Cell, Script};
 use std::any::{Any, TypeId};
 use std::collections::HashMap;
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::atomic::{AtomicBool, AtomicU32, AtomicU64, Ordering};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
-type Things = HashMap<TypeId, Arc<dyn Any + Send + Sync>>;
-
-/// Things kept, and the number of the state of the book that they are true of.
 #[derive(Default)]
-pub struct Shared(Mutex<(u64, Things)>);
+struct Kept {
+    generation: u64,
+    values: HashMap<TypeId, Arc<dyn Any + Send + Sync>>,
+}
+
+/// Things read once and kept until something they rest on is written: settings, the
+/// trade catalogue. One of each type. What was read before such a writing is not kept
+/// after it: a view knows of which generation it is.
+#[derive(Default)]
+pub struct Shared {
+    kept: Arc<Mutex<Kept>>,
+    generation: u64,
+}
 
 impl Shared {
-    /// The number of the state that is current. Taken before a snapshot is begun: what such
-    /// a snapshot reads is then of this state or a later one.
-    pub(super) fn state(&self) -> u64 {
-        self.0.lock().unwrap_or_else(PoisonError::into_inner).0
+    fn kept(&self) -> MutexGuard<'_, Kept> {
+        self.kept.lock().unwrap_or_else(PoisonError::into_inner)
     }
-    /// Once what they rest on is durable: all is forgotten, and what readers of an earlier
-    /// state still bring is not kept.
-    pub(super) fn forget(&self) {
-        let mut kept = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        kept.0 += 1;
-        kept.1.clear();
+    /// A view of the same things as they stand now; taken before the reading begins.
+    #[must_use]
+    pub(super) fn view(&self) -> Self {
+        let generation = self.kept().generation;
+        Self { kept: self.kept.clone(), generation }
     }
-}
-
-/// The view that one transaction has of what is kept.
-#[derive(Clone, Copy)]
-pub struct Kept<'a> {
-    pub(super) shared: &'a Shared,
-    pub(super) state: u64,
-}
-
-impl Kept<'_> {
     /// What is kept of a type.
     #[must_use]
     pub fn get<T: Send + Sync + 'static>(&self) -> Option<Arc<T>> {
-        let kept = self.shared.0.lock().unwrap_or_else(PoisonError::into_inner);
-        let here = (kept.0 == self.state).then(|| kept.1.get(&TypeId::of::<T>())).flatten();
-        here.cloned().and_then(|any| any.downcast().ok())
+        let kept = self.kept().values.get(&TypeId::of::<T>()).cloned();
+        kept.and_then(|any| any.downcast().ok())
     }
-    /// Keeps one, unless the book has moved on meanwhile.
+    /// Keeps one, unless all were forgotten since this view was taken.
     pub fn put<T: Send + Sync + 'static>(&self, value: Arc<T>) {
-        let mut kept = self.shared.0.lock().unwrap_or_else(PoisonError::into_inner);
-        if kept.0 == self.state {
-            kept.1.insert(TypeId::of::<T>(), value);
+        let mut kept = self.kept();
+        if kept.generation == self.generation {
+            kept.values.insert(TypeId::of::<T>(), value);
         }
+    }
+    /// Forgets all of them.
+    pub(super) fn clear(&self) {
+        let mut kept = self.kept();
+        kept.generation += 1;
+        kept.values.clear();
+    }
+}
+
+/// What the driver is asked: counted and, for the benches, written down.
+#[derive(Debug, Default)]
+pub struct Tally {
+    commits: AtomicU64,
+    calls: AtomicU32,
+    listening: AtomicBool,
+    heard: Mutex<Vec<Heard>>,
+}
+
+/// A script as it went to the driver: its text and its values.
+pub type Heard = (String, Vec<Cell>);
+
+impl Tally {
+    /// Durable commits since the book was opened.
+    #[must_use]
+    pub fn commits(&self) -> u64 {
+        self.commits.load(Ordering::Relaxed)
+    }
+    /// Driver calls of the turn that ended last; the batch's commit is not among them.
+    #[must_use]
+    pub fn last_calls(&self) -> u32 {
+        self.calls.load(Ordering::Relaxed)
+    }
+    /// Writes down from here on all that the driver is asked, until it is taken with
+    /// [`Self::heard`].
+    pub fn listen(&self) {
+        self.listening.store(true, Ordering::Relaxed);
+    }
+    /// What was written down since [`Self::listen`]; stops listening.
+    #[must_use]
+    pub fn heard(&self) -> Vec<Heard> {
+        self.listening.store(false, Ordering::Relaxed);
+        std::mem::take(&mut self.heard.lock().unwrap_or_else(PoisonError::into_inner))
+    }
+    pub(super) fn hears(&self, script: &Script) {
+        if self.listening.load(Ordering::Relaxed) {
+            self.heard.lock().unwrap_or_else(PoisonError::into_inner).push((script.sql.clone(), script.args.clone()));
+        }
+    }
+    pub(super) fn committed(&self) {
+        self.commits.fetch_add(1, Ordering::Relaxed);
+    }
+    pub(super) fn ended(&self, calls: u32) {
+        self.calls.store(calls, Ordering::Relaxed);
     }
 }
 
@@ -55,17 +104,14 @@ mod tests {
     use super::*;
 
     #[test]
-    fn what_an_earlier_state_brings_is_not_kept() {
+    fn what_was_read_before_a_writing_is_not_kept_after_it() {
         let shared = Shared::default();
-        let before = Kept { shared: &shared, state: shared.state() };
-        before.put(Arc::new(1_i32));
-        assert_eq!(before.get::<i32>().as_deref(), Some(&1));
-        shared.forget();
-        assert_eq!(before.get::<i32>(), None);
-        before.put(Arc::new(1_i32));
-        let after = Kept { shared: &shared, state: shared.state() };
-        assert_eq!(after.get::<i32>(), None);
-        after.put(Arc::new(2_i32));
-        assert_eq!((after.get::<i32>().as_deref(), before.get::<i32>()), (Some(&2), None));
+        let early = shared.view();
+        shared.clear();
+        early.put(Arc::new(1_u8));
+        assert_eq!(shared.get::<u8>(), None);
+        let late = shared.view();
+        late.put(Arc::new(2_u8));
+        assert_eq!(early.get::<u8>().as_deref(), Some(&2));
     }
 }

@@ -5,11 +5,11 @@
 //! the settlers of `app.rs`; [`WriteTx::save`] is the only way to get an answer out, and
 //! only once it is durable. Dropping rolls back.
 
-use super::cell::{Cell, Row, Script};
+use super::cell::{Ask, Cell, DIVIDE, Row, Script};
 use super::open::Settler;
-use super::shared::{Kept, Shared};
-use super::queue::{Back, Head, Lease, Outcome};
+use super::queue::{Ended, Head, Lease, Outcome};
 use super::read::{Read, run};
+use super::shared::{Shared, Tally};
 use crate::kernel::{Actor, Clock, Instant, Kind, Problem, Seq};
 use std::any::{Any, TypeId};
 use std::collections::{BTreeSet, HashMap};
@@ -48,24 +48,23 @@ pub struct WriteTx {
     now: Instant,
     calls: u32,
     begun: bool,
-    base: Head,
+    releasing: bool,
+    base: Option<Head>,
     head: Head,
     touched: BTreeSet<Touch>,
     settlers: &'static [Settler],
-    shared: Arc<Shared>,
-    state: u64,
-    /// What this turn keeps for itself, once it or an earlier turn of its batch has written
-    /// what the shared things rest on.
-    own: Shared,
+    shared: Shared,
+    tally: Arc<Tally>,
+    forget: bool,
     acting: Vec<Acting>,
     memo: HashMap<TypeId, Box<dyn Any + Send + Sync>>,
 }
 
 impl WriteTx {
-    pub(super) fn new(lease: Lease, actor: Actor, clock: Clock, settlers: &'static [Settler], shared: Arc<Shared>) -> Self {
+    pub(super) fn new(lease: Lease, actor: Actor, clock: Clock, settlers: &'static [Settler], shared: Shared, tally: Arc<Tally>) -> Self {
         let now = clock.now();
-        let head = lease.head.clone();
-        let state = shared.state();
+        let base = lease.head.clone();
+        let head = base.clone().unwrap_or_default();
         Self {
             lease: Some(lease),
             script: Script::default(),
@@ -75,13 +74,14 @@ impl WriteTx {
             now,
             calls: 0,
             begun: false,
-            base: head.clone(),
+            releasing: false,
+            base,
             head,
             touched: BTreeSet::new(),
             settlers,
             shared,
-            state,
-            own: Shared::default(),
+            tally,
+            forget: false,
             acting: Vec::new(),
             memo: HashMap::new(),
         }
@@ -167,11 +167,11 @@ impl WriteTx {
         self.touched.iter().filter(|t| t.kind == kind).map(|t| t.seq).collect()
     }
 
-    /// Says that what is kept between requests (settings, trade catalogue) is out of date:
-    /// for this turn and the rest of its batch at once, for all others once it is durable.
+    /// Says that what is kept between requests (settings, trade catalogue) is out of date.
+    /// From here on this turn reads them itself; others, once it is durable.
     pub fn forget_shared(&mut self) {
-        self.head.rewritten = true;
-        self.own.forget();
+        self.forget = true;
+        self.shared = Shared::default();
     }
     /// Notes that this turn records or corrects a record, or voids it.
     pub fn note_acting(&mut self, kind: Kind, seq: Seq, voids: bool) {
@@ -185,6 +185,11 @@ impl WriteTx {
     /// Keeps something for later steps of this turn; one of each type.
     pub fn remember<T: Send + Sync + 'static>(&mut self, value: T) {
         self.memo.insert(TypeId::of::<T>(), Box::new(value));
+    }
+    /// Takes away what an earlier step of this turn kept, or a new one.
+    #[must_use]
+    pub fn recall_or_default<T: Default + Send + Sync + 'static>(&mut self) -> T {
+        self.memo.remove(&TypeId::of::<T>()).and_then(|any| any.downcast().ok()).map(|kept| *kept).unwrap_or_default()
     }
     /// What an earlier step of this turn kept.
     #[must_use]
@@ -208,29 +213,34 @@ impl WriteTx {
         let Some(lease) = &mut self.lease else {
             return Err(Problem::internal("the turn is over"));
         };
-        if !self.begun {
-            self.begun = true;
-            let mut opened = Script::default();
-            let batch_opens = lease.opens_batch;
-            if batch_opens {
-                opened.push("BEGIN IMMEDIATE", []);
-            }
-            opened.push("SAVEPOINT turn", []);
-            if batch_opens {
-                opened.push(super::queue::HEAD, []);
-            }
-            std::mem::swap(&mut opened, &mut self.script);
-            self.script.push(&opened.sql, opened.args);
-            self.calls += 1;
-            let mut rows = run(&mut lease.conn, &mut self.script).await?;
-            if batch_opens && !rows.is_empty() {
-                self.head = Head::read(&rows.remove(0))?;
-                self.base = self.head.clone();
-            }
-            return Ok(rows);
-        }
         self.calls += 1;
-        run(&mut lease.conn, &mut self.script).await
+        if self.begun {
+            self.tally.hears(&self.script);
+            return run(lease.conn()?, &mut self.script).await;
+        }
+        self.begun = true;
+        let mut opened = Script::default();
+        if lease.opens_batch {
+            opened.push("BEGIN IMMEDIATE", []);
+        }
+        opened.push("SAVEPOINT turn", []);
+        if self.base.is_none() {
+            opened.push(super::queue::HEAD, []);
+        }
+        std::mem::swap(&mut opened, &mut self.script);
+        if !opened.is_empty() {
+            self.script.push(&opened.sql, opened.args);
+        }
+        self.tally.hears(&self.script);
+        let mut rows = run(lease.conn()?, &mut self.script).await?;
+        if self.base.is_none() {
+            if rows.is_empty() {
+                return Err(Problem::internal("the head of the journal was not answered"));
+            }
+            self.head = Head::read(&rows.remove(0))?;
+            self.base = Some(self.head.clone());
+        }
+        Ok(rows)
     }
 
     /// Opens the turn (begin, savepoint, head of the journal) together with a first read.
@@ -242,12 +252,31 @@ impl WriteTx {
         self.fetch(sql, args).await
     }
 
+    /// Asks two questions as one driver call.
+    ///
+    /// # Errors
+    /// As the driver says.
+    pub async fn fetch_two(&mut self, first: Ask, second: Ask) -> Result<(Vec<Row>, Vec<Row>), Problem> {
+        self.script.push(first.sql, first.args);
+        self.script.push(DIVIDE, []);
+        let mut rows = self.fetch(second.sql, second.args).await?;
+        let at = rows.iter().position(Row::divides).ok_or_else(|| Problem::internal("two answers came as one"))?;
+        let second = rows.split_off(at + 1);
+        rows.truncate(at);
+        Ok((rows, second))
+    }
+
     fn give_back(&mut self, outcome: Outcome) {
         if let Some(lease) = self.lease.take() {
-            let (base, head) = (self.base.clone(), self.head.clone());
-            let back = Back { conn: lease.conn, base, head, begun: self.begun, outcome };
-            // The queue outlives every turn; if it is gone, so is the process.
-            let _ = lease.back.send(back);
+            self.tally.ended(self.calls);
+            lease.give_back(Ended {
+                base: self.base.clone(),
+                head: Some(self.head.clone()),
+                begun: self.begun,
+                releasing: self.releasing,
+                forget: self.forget,
+                outcome,
+            });
         }
     }
 
@@ -261,18 +290,29 @@ impl WriteTx {
             return Err(self.refuse(problem).await);
         }
         self.script.push("RELEASE turn", []);
-        self.run().await?;
+        self.releasing = self.base.is_some();
+        let done = self.run().await;
+        self.releasing = false;
+        done?;
         self.durable(Outcome::Saved).await?;
         Ok(answer)
     }
 
     /// Ends the turn without writing. What is refused may rest on what an earlier turn of
     /// the same batch wrote, so the refusal too waits until that is durable.
-    pub async fn refuse(mut self, problem: Problem) -> Problem {
-        match self.durable(Outcome::Refused).await {
+    pub async fn refuse(self, problem: Problem) -> Problem {
+        match self.leave().await {
             Ok(()) => problem,
             Err(busy) => busy,
         }
+    }
+
+    /// Ends the turn without writing; comes back once all that it may have seen is durable.
+    ///
+    /// # Errors
+    /// `busy` when the disk does not take the batch.
+    pub async fn leave(mut self) -> Result<(), Problem> {
+        self.durable(Outcome::Refused).await
     }
 
     async fn durable(&mut self, outcome: impl FnOnce(oneshot::Sender<Result<(), Problem>>) -> Outcome) -> Result<(), Problem> {
@@ -283,12 +323,8 @@ impl WriteTx {
 }
 
 impl Read for WriteTx {
-    fn shared(&self) -> Kept<'_> {
-        if self.head.rewritten {
-            Kept { shared: &self.own, state: self.own.state() }
-        } else {
-            Kept { shared: &self.shared, state: self.state }
-        }
+    fn shared(&self) -> &Shared {
+        &self.shared
     }
 
     async fn fetch(&mut self, sql: &str, args: Vec<Cell>) -> Result<Vec<Row>, Problem> {

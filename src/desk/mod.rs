@@ -1,4 +1,6 @@
 //! What we make of it: reads any room by its read functions, writes only its own tables.
 
 pub mod cost;
+pub mod facts;
+pub mod report;
 pub mod route_card;

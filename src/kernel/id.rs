@@ -133,8 +133,6 @@ kinds! {
     Payment "payment" "payments";
     /// A dated setting of the shop.
     Setting "setting" "settings";
-    /// A dated rate of the shop.
-    Rate "rate" "rates";
     /// A shop's own entry in the trade catalogue.
     TradeEntry "trade_entry" "trade-entries";
 }

@@ -40,10 +40,11 @@ fn one(kind: ProblemType) -> String {
 }
 
 fn all() -> String {
-    let items: String = ProblemType::ALL
+    let items: Vec<String> = ProblemType::ALL
         .iter()
         .map(|k| format!("<li><a href=\"{}\">{}</a></li>", type_uri(*k), escape(k.title())))
         .collect();
+    let items = items.concat();
     page("Problems", &format!("<h1>What may be answered instead</h1><ul>{items}</ul><p><a href=\"/api\">The API</a></p>"))
 }
 

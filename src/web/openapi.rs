@@ -30,7 +30,7 @@ pub fn document(routes: &[Route], schemas: Map<String, Value>) -> Value {
             "license": {"name": "MIT", "identifier": "MIT"}
         },
         "servers": [{"url": "/", "description": "this server"}],
-        "tags": headings.iter().map(|h| json!({"name": h})).collect::<Vec<_>>(),
+        "tags": headings.iter().map(|h| json!({"name": h, "description": about(h)})).collect::<Vec<_>>(),
         "security": [{"token": []}],
         "paths": paths,
         "components": {
@@ -42,6 +42,25 @@ pub fn document(routes: &[Route], schemas: Map<String, Value>) -> Value {
             }}
         }
     })
+}
+
+/// One line on each heading that routes stand under.
+fn about(heading: &str) -> &'static str {
+    match heading {
+        "Help" => "Whether the server is well, what a problem means, this document.",
+        "History" => "Who changed what, when, from what to what.",
+        "The shop" => "Hands, kilns, furnaces, crucibles, suppliers; dated settings; who I am.",
+        "Clients and commissions" => "Who commissions work, the jobs agreed on, and what they cost.",
+        "Patterns, pieces and castings" => "Forms on file, works owed, and every attempt to cast them.",
+        "Shells" => "Recipes in versions, slurry, shells, their coats and patches.",
+        "Kilns" => "Burnouts and preheats.",
+        "Metal" => "Lots and pools, and where every gram and every cent is.",
+        "Heats and pours" => "Melts from lighting to closing, pours and their leaks.",
+        "Breakout and bench" => "Shells opened, castings judged, cut off and worked on.",
+        "Reports" => "Leaks, shorts, defects and yields, each with its count and interval.",
+        "Trade" => "Alloys, pattern materials, defects, cups, units, cautions, each value with its source.",
+        _ => "Further routes.",
+    }
 }
 
 fn operation(route: &Route, components: &mut Map<String, Value>) -> Value {

@@ -6,7 +6,7 @@ use crate::book::{Entry, Room};
 use crate::db::WriteTx;
 use crate::kernel::field::Ref;
 use crate::kernel::{Fault, Kind, Problem};
-use crate::shop::breakout::{Findings, add_findings};
+use crate::shop::breakout::{Findings, FoundOn, add_findings};
 use crate::shop::metal::{self, LedgerLine, Of};
 use serde_json::{Map, Value};
 
@@ -115,6 +115,7 @@ impl Room for Scraps {
         };
         entry.bear(casting);
         metal::enter(tx, entry, vec![line]);
+        tx.remember(FoundOn { record: entry.seq, casting });
         Ok(())
     }
 

@@ -7,4 +7,4 @@ mod verbs;
 
 pub use api::{routes, schemas};
 pub use model::{FindingBody, Verdict};
-pub use verbs::{Breakouts, CutOffs, Findings, ShellBreakouts, add_findings};
+pub use verbs::{Breakouts, CutOffs, Findings, FoundOn, ShellBreakouts, add_findings};

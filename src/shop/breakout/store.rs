@@ -1,7 +1,7 @@
 //! SQL of breakouts.
 
 use crate::book::api::ListFilter;
-use crate::db::{Cell, Read};
+use crate::db::{Ask, Cell, Read, Row};
 use crate::kernel::{Kind, Problem, Seq};
 use uuid::Uuid;
 
@@ -11,35 +11,55 @@ pub const FINDING_FILTERS: &[ListFilter] = &[
     ListFilter::Text { name: "code", sql: "r.seq IN (SELECT seq FROM finding WHERE code = ?)" },
 ];
 
-/// The castings in a shell.
-pub async fn in_shell<R: Read>(read: &mut R, shell: Seq) -> Result<Vec<(Seq, Uuid)>, Problem> {
-    let rows = read
-        .fetch(
-            "SELECT r.seq, r.id FROM bearing b JOIN record r ON r.seq = b.on_seq AND r.kind = 'casting' \
-             WHERE b.record_seq = ? ORDER BY r.seq",
-            vec![Cell::Int(shell)],
-        )
-        .await?;
-    rows.iter().map(|row| Ok((row.int(0)?, row.uuid(1)?))).collect()
+/// A casting in a shell.
+#[derive(Clone, Copy, Debug)]
+pub struct Inside {
+    /// Which.
+    pub seq: Seq,
+    /// Its id.
+    pub id: Uuid,
+    /// Whether its net is on record.
+    pub netted: bool,
 }
 
-/// The shell a casting is in, how many castings are in it, and whether the casting has a net
-/// on record other than of one record.
-pub async fn place<R: Read>(read: &mut R, casting: Seq, but: Seq) -> Result<(Option<Seq>, i64, bool), Problem> {
-    let row = read
-        .fetch_one(
-            "WITH s(seq) AS (SELECT r.seq FROM bearing b JOIN record r ON r.seq = b.record_seq AND r.kind = 'shell' \
-               AND r.void_ms IS NULL WHERE b.on_seq = ? ORDER BY r.at_ms DESC LIMIT 1) \
-             SELECT (SELECT seq FROM s), \
-             (SELECT count(*) FROM bearing b JOIN record o ON o.seq = b.on_seq AND o.kind = 'casting' WHERE b.record_seq IN (SELECT seq FROM s)), \
-             EXISTS (SELECT 1 FROM breakout k JOIN record r ON r.seq = k.seq AND r.void_ms IS NULL \
-               WHERE k.casting_seq = ? AND k.net_mg IS NOT NULL AND k.seq <> ?) \
-             OR EXISTS (SELECT 1 FROM cut_off k JOIN record r ON r.seq = k.seq AND r.void_ms IS NULL WHERE k.casting_seq = ? AND k.seq <> ?)",
-            vec![casting.into(), casting.into(), but.into(), casting.into(), but.into()],
-        )
-        .await?
-        .ok_or_else(|| Problem::internal("no row"))?;
-    Ok((row.opt_int(0)?, row.int(1)?, row.int(2)? != 0))
+/// Asks for the castings in a shell.
+#[must_use]
+pub fn in_shell(shell: Seq) -> Ask {
+    Ask {
+        sql: "SELECT r.seq, r.id, \
+              EXISTS (SELECT 1 FROM breakout k JOIN record q ON q.seq = k.seq AND q.void_ms IS NULL \
+                WHERE k.casting_seq = r.seq AND k.net_mg IS NOT NULL) \
+              OR EXISTS (SELECT 1 FROM cut_off k JOIN record q ON q.seq = k.seq AND q.void_ms IS NULL WHERE k.casting_seq = r.seq) \
+              FROM bearing b JOIN record r ON r.seq = b.on_seq AND r.kind = 'casting' WHERE b.record_seq = ? ORDER BY r.seq",
+        args: vec![Cell::Int(shell)],
+    }
+}
+
+/// Reads the answer of [`in_shell`].
+pub fn read_inside(rows: &[Row]) -> Result<Vec<Inside>, Problem> {
+    rows.iter().map(|row| Ok(Inside { seq: row.int(0)?, id: row.uuid(1)?, netted: row.int(2)? != 0 })).collect()
+}
+
+/// Asks for the shell a casting is in, how many castings are in it, and whether the casting
+/// has a net on record other than of one record.
+#[must_use]
+pub fn place(casting: Seq, but: Seq) -> Ask {
+    Ask {
+        sql: "WITH s(seq) AS (SELECT r.seq FROM bearing b JOIN record r ON r.seq = b.record_seq AND r.kind = 'shell' \
+                AND r.void_ms IS NULL WHERE b.on_seq = ? ORDER BY r.at_ms DESC LIMIT 1) \
+              SELECT (SELECT seq FROM s), \
+              (SELECT count(*) FROM bearing b JOIN record o ON o.seq = b.on_seq AND o.kind = 'casting' WHERE b.record_seq IN (SELECT seq FROM s)), \
+              EXISTS (SELECT 1 FROM breakout k JOIN record r ON r.seq = k.seq AND r.void_ms IS NULL \
+                WHERE k.casting_seq = ? AND k.net_mg IS NOT NULL AND k.seq <> ?) \
+              OR EXISTS (SELECT 1 FROM cut_off k JOIN record r ON r.seq = k.seq AND r.void_ms IS NULL WHERE k.casting_seq = ? AND k.seq <> ?)",
+        args: vec![casting.into(), casting.into(), but.into(), casting.into(), but.into()],
+    }
+}
+
+/// Reads the answer of [`place`].
+pub fn read_place(rows: &[Row]) -> Result<(Option<Seq>, usize, bool), Problem> {
+    let row = rows.first().ok_or_else(|| Problem::internal("no row"))?;
+    Ok((row.opt_int(0)?, usize::try_from(row.int(1)?).map_err(Problem::internal)?, row.int(2)? != 0))
 }
 
 /// The casting that a finding's breakout is of.

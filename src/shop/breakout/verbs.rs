@@ -1,11 +1,11 @@
 //! Recording breakouts, whole trees, cut-offs and findings.
 
 use super::model::{BreakoutBody, CutOffBody, FindingBody, JudgedBody, ShellBreakoutBody, Verdict};
-use super::store;
+use super::store::{self, Inside};
 use crate::book::children::{amend, take_array};
 use crate::book::verbs::create_along;
 use crate::book::{Common, Entry, Room};
-use crate::db::WriteTx;
+use crate::db::{Read as _, WriteTx};
 use crate::kernel::field::{Children, Parent, Ref};
 use crate::kernel::id::{Breakout, Scrap};
 use crate::kernel::{Fault, Kind, Mass, Problem, ProblemType, Seq};
@@ -25,7 +25,7 @@ impl Room for Findings {
     async fn enter(tx: &mut WriteTx, entry: &mut Entry<FindingBody>) -> Result<(), Problem> {
         let catalogue = trade::of(tx).await?;
         match catalogue.defect(&entry.body.code.0) {
-            Some(defect) => entry.body.code.0 = defect.code.clone(),
+            Some(defect) => entry.body.code.0.clone_from(&defect.code),
             None => {
                 return Err(Problem::field(
                     "/code",
@@ -35,9 +35,12 @@ impl Room for Findings {
             }
         }
         let of = entry.body.breakout_id.seq().max(entry.body.scrap_id.seq());
-        let casting = store::casting_of(tx, of)
-            .await?
-            .ok_or_else(|| Problem::field("/breakout_id", "required", "A finding is made at a breakout or a scrapping."))?;
+        let casting = match tx.recall::<FoundOn>() {
+            Some(known) if known.record == of => known.casting,
+            _ => store::casting_of(tx, of)
+                .await?
+                .ok_or_else(|| Problem::field("/breakout_id", "required", "A finding is made at a breakout or a scrapping."))?,
+        };
         let body = &entry.body;
         entry.columns = vec![
             ("casting_seq", casting.into()),
@@ -48,6 +51,22 @@ impl Room for Findings {
         tx.touch(Kind::Casting, casting);
         Ok(())
     }
+}
+
+/// The breakout or scrapping of this turn: its findings ask which casting it is of.
+#[derive(Clone, Copy, Debug)]
+pub struct FoundOn {
+    /// The breakout or scrapping.
+    pub record: Seq,
+    /// The casting.
+    pub casting: Seq,
+}
+
+/// A whole tree of this turn: its castings, and whether the net of each is on record.
+#[derive(Clone)]
+struct Tree {
+    shell: Seq,
+    inside: Vec<Inside>,
 }
 
 /// Records the findings sent along with a breakout or a scrapping.
@@ -90,7 +109,8 @@ impl Room for Breakouts {
         let casting = entry.body.casting_id.seq();
         let verdict = entry.body.verdict.unwrap_or(Verdict::NotJudged);
         entry.body.verdict = Some(verdict);
-        let (shell, inside, netted) = store::place(tx, casting, entry.seq).await?;
+        let back = entry.body.returned_kg.is_some_and(|m| !m.0.is_zero()) || verdict == Verdict::Scrap;
+        let (shell, inside, netted) = place(tx, entry, casting, back && entry.body.returned_lot_id.is_none()).await?;
         let mut faults = Vec::new();
         let body = &entry.body;
         if body.gross_kg.is_some() && inside > 1 {
@@ -132,6 +152,7 @@ impl Room for Breakouts {
         entry.bear(casting);
         metal::enter(tx, entry, lines);
         tx.touch(Kind::Casting, casting);
+        tx.remember(FoundOn { record: entry.seq, casting });
         Ok(())
     }
 
@@ -144,6 +165,19 @@ impl Room for Breakouts {
         let Some(array) = take_array(&mut arrays, "findings")? else { return Ok(()) };
         amend::<Findings>(tx, entry.seq, entry.id, "findings", "breakout_id", array, &entry.common).await
     }
+}
+
+/// Where a casting is, as [`store::place`] says; with `pool`, where its metal goes back is
+/// asked along.
+async fn place<B>(tx: &mut WriteTx, entry: &Entry<B>, casting: Seq, pool: bool) -> Result<(Option<Seq>, usize, bool), Problem> {
+    if let (Some(tree), false) = (tx.recall::<Tree>(), entry.correcting)
+        && let Some(found) = tree.inside.iter().find(|c| c.seq == casting)
+    {
+        return Ok((Some(tree.shell), tree.inside.len(), found.netted));
+    }
+    let ask = store::place(casting, entry.seq);
+    let rows = if pool { metal::pools_ahead(tx, ask, &[casting]).await? } else { tx.fetch(ask.sql, ask.args).await? };
+    store::read_place(&rows)
 }
 
 fn breakout_lines(body: &BreakoutBody, verdict: Verdict, casting: Seq, shell: Option<Seq>, lot: Option<Seq>) -> Vec<LedgerLine> {
@@ -182,11 +216,13 @@ impl Room for ShellBreakouts {
 
     async fn enter(tx: &mut WriteTx, entry: &mut Entry<ShellBreakoutBody>) -> Result<(), Problem> {
         let shell = entry.body.shell_id.seq();
-        let inside = store::in_shell(tx, shell).await?;
+        let scrapped = |j: &&JudgedBody| j.verdict == Some(Verdict::Scrap);
+        let scrapped: Vec<Seq> = entry.body.castings.0.iter().filter(scrapped).map(|j| j.casting_id.seq()).collect();
+        let inside = store::read_inside(&metal::pools_ahead(tx, store::in_shell(shell), &scrapped).await?)?;
         let mut faults = Vec::new();
         let named: Vec<Seq> = entry.body.castings.0.iter().map(|c| c.casting_id.seq()).collect();
         for (i, casting) in named.iter().enumerate() {
-            if !inside.iter().any(|(seq, _)| seq == casting) {
+            if !inside.iter().any(|c| c.seq == *casting) {
                 faults.push(Fault { pointer: format!("/castings/{i}/casting_id"), code: "not-inside", message: "That casting is not in this shell.".into() });
             }
             if named[..i].contains(casting) {
@@ -205,12 +241,14 @@ impl Room for ShellBreakouts {
         entry.bear(shell);
         metal::enter(tx, entry, lines);
         tx.touch(Kind::Shell, shell);
+        tx.remember(Tree { shell, inside });
         Ok(())
     }
 
     async fn along(tx: &mut WriteTx, entry: &mut Entry<ShellBreakoutBody>) -> Result<(), Problem> {
         let mut judged = std::mem::take(&mut entry.body.castings).0;
-        for (seq, id) in store::in_shell(tx, entry.body.shell_id.seq()).await? {
+        let inside = tx.recall::<Tree>().map(|tree| tree.inside.clone()).unwrap_or_default();
+        for Inside { seq, id, .. } in inside {
             let said = judged.iter().position(|j| j.casting_id.seq() == seq).map(|i| judged.swap_remove(i));
             let said = said.unwrap_or(JudgedBody {
                 casting_id: Ref::known(seq, id),
@@ -246,11 +284,12 @@ impl Room for CutOffs {
 
     async fn enter(tx: &mut WriteTx, entry: &mut Entry<CutOffBody>) -> Result<(), Problem> {
         let casting = entry.body.casting_id.seq();
-        let (_, _, netted) = store::place(tx, casting, entry.seq).await?;
+        let returned = entry.body.returned_kg.filter(|m| !m.0.is_zero());
+        let pool = returned.is_some() && entry.body.returned_lot_id.is_none();
+        let (_, _, netted) = place(tx, entry, casting, pool).await?;
         if netted {
             return Err(Problem::field("/net_kg", "known", "Its net is on record already; correct that one."));
         }
-        let returned = entry.body.returned_kg.filter(|m| !m.0.is_zero());
         let lot = metal::in_pool(tx, &entry.common, Of::Casting(casting), &mut entry.body.returned_lot_id, returned.is_some(), "/returned_lot_id").await?;
         entry.columns = vec![("casting_seq", casting.into()), ("net_mg", entry.body.net_kg.0.into())];
         let line = LedgerLine {

@@ -6,6 +6,6 @@ mod model;
 mod store;
 mod verbs;
 
-pub use api::{routes, schemas};
+pub use api::{extras, routes, schemas};
 pub use flags::settle as settle_flags;
 pub use verbs::Burnouts;

@@ -3,6 +3,7 @@
 use super::model::{CastingBody, PieceBody, RecastBody, WaxBody};
 use super::verbs::{Pieces, Recasts, Waxes, read_rows};
 use super::store;
+use crate::book::render::Adding;
 use crate::book::api::{
     Acted, InPath, Kit, ListFilter, act, check_match, fill_draft, in_path, post, read_draft, reading, record_schema, request_schema, standard,
 };
@@ -15,7 +16,6 @@ use crate::web::route::handler;
 use crate::web::{Ctx, Reply, Route};
 use serde_json::{Map, Value, json};
 use std::collections::HashMap;
-use std::pin::Pin;
 
 const UNDER_CASTING: InPath = InPath { kind: Kind::Casting, member: "casting_id" };
 
@@ -103,7 +103,9 @@ async fn take_pieces(kit: &Kit, ctx: Ctx) -> Result<Reply, Problem> {
         None => vec![read_draft(&ctx, false, Some(("commission_id", &text)))?],
     };
     let mut asks = Asks::default();
-    drafts.iter_mut().for_each(|draft| asks.add_draft(draft));
+    for draft in &mut drafts {
+        asks.add_draft(draft);
+    }
     asks.add(Kind::Commission, &text);
     let if_match = ctx.if_match.clone();
     act(kit, &ctx, asks, |tx, answers| {
@@ -160,7 +162,7 @@ async fn recast_one(kit: &Kit, ctx: Ctx) -> Result<Reply, Problem> {
 pub fn extras<'a>(
     read: &'a mut ReadTx,
     seqs: &'a [Seq],
-) -> Pin<Box<dyn Future<Output = Result<HashMap<Seq, Map<String, Value>>, Problem>> + Send + 'a>> {
+) -> Adding<'a> {
     Box::pin(async move {
         let shown = store::shown(read, seqs).await?;
         Ok(shown.into_iter().map(|(seq, value)| (seq, casting_members(&value))).collect())
@@ -192,7 +194,7 @@ fn casting_members(value: &Value) -> Map<String, Value> {
 pub fn piece_extras<'a>(
     _: &'a mut ReadTx,
     _: &'a [Seq],
-) -> Pin<Box<dyn Future<Output = Result<HashMap<Seq, Map<String, Value>>, Problem>> + Send + 'a>> {
+) -> Adding<'a> {
     Box::pin(async { Ok(HashMap::new()) })
 }
 

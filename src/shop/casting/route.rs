@@ -263,11 +263,16 @@ fn in_order(records: &[Happened]) -> Vec<&Happened> {
     exact.sort_by_key(|r| (r.order.at, r.event.rank(), r.order.seq));
     loose.sort_by_key(|r| (r.span.0, r.event.rank(), r.order.seq));
     for record in loose {
-        let first = exact.partition_point(|r| r.span.1 < record.span.0);
-        let last = exact.partition_point(|r| r.span.0 <= record.span.1);
-        let within = exact.get(first..last).unwrap_or(&[]);
-        let place = within.iter().position(|r| r.event.rank() > record.event.rank()).unwrap_or(within.len());
-        exact.insert(first + place, record);
+        let meets = |r: &&Happened| r.span.1 >= record.span.0 && r.span.0 <= record.span.1;
+        let place = match (exact.iter().position(meets), exact.iter().rposition(meets)) {
+            (Some(first), Some(last)) => {
+                let within = exact.get(first..=last).unwrap_or(&[]);
+                let later = within.iter().position(|r| r.event.rank() > record.event.rank());
+                first + later.unwrap_or(within.len())
+            }
+            _ => exact.iter().position(|r| r.span.0 > record.span.1).unwrap_or(exact.len()),
+        };
+        exact.insert(place, record);
     }
     exact
 }

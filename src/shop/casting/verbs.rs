@@ -24,7 +24,7 @@ impl Room for Pieces {
         put_inline_pattern_on_file(tx, &entry.common, &mut entry.body).await?;
         let catalogue = trade::of(tx).await?;
         match catalogue.alloy(&entry.body.alloy.0) {
-            Some(alloy) => entry.body.alloy.0 = alloy.designation.clone(),
+            Some(alloy) => entry.body.alloy.0.clone_from(&alloy.designation),
             None => return Err(trade::no_alloy("/alloy", &entry.body.alloy.0)),
         }
         let Some(pattern) = &entry.body.pattern_id else {

@@ -2,10 +2,15 @@
 
 use super::model::ClientBody;
 use super::verbs::Clients;
-use crate::book::api::{Kit, post, record_schema, standard};
-use crate::kernel::Kind;
+use crate::body;
+use crate::book::api::{Acted, Kit, act, check_match, in_path, post, record_schema, standard};
+use crate::book::forget::forget;
+use crate::book::resolve::Asks;
 use crate::kernel::actor::Right;
-use crate::web::Route;
+use crate::kernel::field::{Faults, Field as _, Nested, Text};
+use crate::kernel::{Kind, Problem};
+use crate::web::route::handler;
+use crate::web::{RequestBody, Route};
 use serde_json::{Map, Value};
 
 /// The routes.
@@ -13,7 +18,59 @@ use serde_json::{Map, Value};
 pub fn routes(kit: &Kit) -> Vec<Route> {
     let mut out = vec![post::<Clients>(kit, "/v1/clients", "client_create", "Record a client", Right::Log, None)];
     out.extend(standard::<Clients>(kit, &[], Right::Correct));
+    out.push(forget_route(kit));
     out
+}
+
+body! {
+    /// Why a client's contact is forgotten.
+    pub struct ForgetBody {
+        /// Why.
+        reason: Text<500>,
+    }
+}
+
+/// What is forgotten of a client: how to reach them, and notes.
+const CONTACT: &[&str] = &["email", "phone", "notes"];
+
+fn forget_route(kit: &Kit) -> Route {
+    let mut route = post::<Clients>(
+        kit,
+        "/v1/clients/{id}/forget",
+        "client_forget",
+        "Forget how a client is reached, in every line of the journal; the chain holds",
+        Right::Own,
+        None,
+    );
+    route.body = Some(RequestBody {
+        name: "Forget".into(),
+        schema: Nested::<ForgetBody>::schema(),
+        merge_patch: false,
+    });
+    route.answer.status = 200;
+    let kit = kit.clone();
+    route.handler = handler(move |ctx| {
+        let kit = kit.clone();
+        async move {
+            let mut faults = Faults::default();
+            let body = Nested::<ForgetBody>::read(Some(&ctx.body), "", &mut faults);
+            let Some(Nested(body)) = body else { return Err(Problem::invalid(faults.0)) };
+            let text = ctx.part("id").to_owned();
+            let mut asks = Asks::default();
+            asks.add(Kind::Client, &text);
+            let if_match = ctx.if_match.clone();
+            act(&kit, &ctx, asks, |tx, answers| {
+                Box::pin(async move {
+                    let found = in_path(answers, Kind::Client, &text)?;
+                    check_match(tx, Kind::Client, found.seq, if_match.as_deref()).await?;
+                    forget(tx, Kind::Client, found.seq, CONTACT, &body.reason.0).await?;
+                    Ok(Acted { many: None, status: 200, ..Acted::many("", vec![found.seq]) })
+                })
+            })
+            .await
+        }
+    });
+    route
 }
 
 /// The schemas of what is answered.

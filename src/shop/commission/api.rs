@@ -2,15 +2,14 @@
 
 use super::model::{CommissionBody, CostBody, PaymentBody};
 use super::verbs::{Commissions, Costs, Payments};
+use crate::book::render::Adding;
 use crate::book::api::{InPath, Kit, ListFilter, post, record_schema, standard};
 use super::store;
 use crate::db::ReadTx;
 use crate::kernel::actor::Right;
-use crate::kernel::{Kind, Problem, Seq};
+use crate::kernel::{Kind, Seq};
 use crate::web::Route;
 use serde_json::{Map, Value, json};
-use std::collections::HashMap;
-use std::pin::Pin;
 
 const UNDER: InPath = InPath { kind: Kind::Commission, member: "commission_id" };
 
@@ -37,7 +36,7 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
 pub fn extras<'a>(
     read: &'a mut ReadTx,
     seqs: &'a [Seq],
-) -> Pin<Box<dyn Future<Output = Result<HashMap<Seq, Map<String, Value>>, Problem>> + Send + 'a>> {
+) -> Adding<'a> {
     Box::pin(async move {
         let numbers = store::numbers(read, seqs).await?;
         Ok(numbers

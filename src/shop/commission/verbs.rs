@@ -4,6 +4,7 @@ use super::model::{CommissionBody, CostBody, PaymentBody};
 use crate::book::{Entry, Room, series};
 use super::store;
 use crate::db::WriteTx;
+use crate::kernel::field::Ref;
 use crate::kernel::{Kind, Problem};
 use crate::shop::house::settings;
 
@@ -28,7 +29,7 @@ impl Room for Commissions {
         entry.columns = vec![
             ("number", number.into()),
             ("title", body.title.0.as_str().into()),
-            ("client_seq", body.client_id.as_ref().map(|c| c.seq()).into()),
+            ("client_seq", body.client_id.as_ref().map(Ref::seq).into()),
             ("due_on", body.due_on.map(|d| d.0.to_string()).into()),
         ];
         Ok(())

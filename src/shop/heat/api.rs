@@ -3,18 +3,17 @@
 use super::model::{ChargeBody, ClosingBody, HeatBody, HeatEventBody, LeakBody, PourBody};
 use super::store;
 use super::verbs::{Charges, Closings, HeatEvents, Heats, Leaks, Pours};
+use crate::book::render::Adding;
 use crate::book::api::{InPath, Kit, ListFilter, find, post, record_schema, standard};
 use crate::db::ReadTx;
 use crate::kernel::actor::Right;
 use crate::kernel::{Kind, Mass, Problem, Seq};
-use crate::science::trade::Alloy;
+use crate::science::trade::TradeStep;
 use crate::shop::house::{settings, trade};
-use crate::shop::metal::{HeatFigures, heat_figures};
+use crate::shop::metal::{HeatFigures, heat_figures, residual_limit, residual_percent};
 use crate::web::route::handler;
 use crate::web::{Answer, Ctx, Method, Reply, Route};
 use serde_json::{Map, Value, json};
-use std::collections::HashMap;
-use std::pin::Pin;
 
 const UNDER_HEAT: InPath = InPath { kind: Kind::Heat, member: "heat_id" };
 
@@ -102,26 +101,9 @@ async fn balance(kit: &Kit, ctx: &Ctx) -> Result<Reply, Problem> {
     let heat = find(&mut read, Kind::Heat, ctx.part("id")).await?;
     let figures = heat_figures(&mut read, &[heat]).await?.pop().ok_or_else(|| Problem::internal(format!("heat {heat}")))?;
     let (alloy, weighings) = store::alloy_and_weighings(&mut read, heat).await?;
-    let percent = trade::of(&mut read).await?.alloy(&alloy).map_or(2, residual_percent);
+    let percent = residual_percent(trade::of(&mut read).await?.alloy(&alloy));
     let step = settings::of(&mut read).await?.scale_step(ctx.now);
     Ok(Reply::json(&balance_json(&figures, residual_limit(percent, figures.charged, step, weighings))))
-}
-
-/// 2 % of the charge, 3 % aluminium, 5 % zinc-rich (common practice, no source).
-fn residual_percent(alloy: &Alloy) -> i64 {
-    if alloy.is_zinc_rich() {
-        5
-    } else if alloy.family.is_aluminium() {
-        3
-    } else {
-        2
-    }
-}
-
-/// The limit of a heat's residual: the larger of two scale steps a weighing and a share of
-/// the charge; it only flags.
-fn residual_limit(percent: i64, charged: Mass, step: Mass, weighings: i64) -> Mass {
-    Mass::from_mg((charged.mg() / 100 * percent).max(2 * step.mg() * weighings))
 }
 
 fn balance_json(f: &HeatFigures, limit: Mass) -> Value {
@@ -147,21 +129,28 @@ fn ratio(a: i64, b: i64) -> f64 {
     a as f64 / b as f64
 }
 
-/// The number of each heat.
+/// The number of each heat, and the cautions of melting and pouring its metal.
 pub fn extras<'a>(
     read: &'a mut ReadTx,
     seqs: &'a [Seq],
-) -> Pin<Box<dyn Future<Output = Result<HashMap<Seq, Map<String, Value>>, Problem>> + Send + 'a>> {
+) -> Adding<'a> {
     Box::pin(async move {
         let numbers = store::numbers(read, seqs).await?;
-        Ok(numbers.into_iter().map(|(seq, number)| (seq, Map::from_iter([("number".to_owned(), number.into())]))).collect())
+        let trade = trade::of(read).await?;
+        numbers
+            .into_iter()
+            .map(|(seq, number, alloy)| {
+                let cautions = trade::cautions(&[TradeStep::Heat, TradeStep::Pour], trade.alloy(&alloy))?;
+                Ok((seq, Map::from_iter([("number".to_owned(), number.into()), ("cautions".to_owned(), cautions)])))
+            })
+            .collect()
     })
 }
 
 /// The schemas of what is answered.
 #[must_use]
 pub fn schemas() -> Vec<(Kind, Value)> {
-    let number = Map::from_iter([("number".to_owned(), json!({"type": "string"}))]);
+    let number = Map::from_iter([("number".to_owned(), json!({"type": "string"})), ("cautions".to_owned(), trade::cautions_schema())]);
     let none = Map::new();
     let children = [("charge", Kind::Charge), ("events", Kind::HeatEvent), ("pours", Kind::Pour), ("closings", Kind::Closing)];
     vec![

@@ -12,15 +12,15 @@ pub const FILTERS: &[ListFilter] = &[
     ListFilter::Refers { member: "crucible", kind: Kind::Crucible },
 ];
 
-/// The number of a heat that is on file already.
-pub async fn numbers<R: Read>(read: &mut R, seqs: &[Seq]) -> Result<Vec<(Seq, String)>, Problem> {
+/// Number and alloy of heats that are on file already.
+pub async fn numbers<R: Read>(read: &mut R, seqs: &[Seq]) -> Result<Vec<(Seq, String, String)>, Problem> {
     let rows = read
         .fetch(
-            "SELECT h.seq, h.number FROM json_each(?) k JOIN heat h ON h.seq = k.value",
+            "SELECT h.seq, h.number, h.alloy FROM json_each(?) k JOIN heat h ON h.seq = k.value",
             vec![json!(seqs).to_string().into()],
         )
         .await?;
-    rows.iter().map(|row| Ok((row.int(0)?, row.text(1)?))).collect()
+    rows.iter().map(|row| Ok((row.int(0)?, row.text(1)?, row.text(2)?))).collect()
 }
 
 /// The number of another heat that stands open in a crucible at an instant.

@@ -7,7 +7,7 @@ use crate::book::verbs::create_along;
 use crate::book::{Despite, Entry, Room, series};
 use crate::db::WriteTx;
 use crate::kernel::field::{Parent, Ref};
-use crate::kernel::{Celsius, Fault, Kind, Mass, Problem, ProblemType};
+use crate::kernel::{Celsius, Fault, Kind, Mass, Problem, ProblemType, Seq};
 use crate::shop::house::{settings, trade};
 use crate::shop::metal::{self, LedgerLine, Of};
 use serde_json::{Map, Value};
@@ -24,7 +24,7 @@ impl Room for Heats {
         let catalogue = trade::of(tx).await?;
         let mut faults = Vec::new();
         match catalogue.alloy(&entry.body.alloy.0) {
-            Some(alloy) => entry.body.alloy.0 = alloy.designation.clone(),
+            Some(alloy) => entry.body.alloy.0.clone_from(&alloy.designation),
             None => faults.extend(trade::no_alloy("/alloy", &entry.body.alloy.0).faults),
         }
         if !entry.correcting && entry.body.charge.0.is_empty() {
@@ -179,6 +179,7 @@ impl Room for Pours {
         entry.bear(heat);
         entry.bear(shell);
         metal::enter(tx, entry, vec![line]);
+        tx.remember(Poured { pour: entry.seq, shell, heat });
         Ok(())
     }
 
@@ -215,6 +216,13 @@ fn pour_faults(entry: &Entry<PourBody>) -> Vec<Fault> {
     faults
 }
 
+/// The pour of this turn: its leaks ask where it went.
+struct Poured {
+    pour: Seq,
+    shell: Seq,
+    heat: Seq,
+}
+
 /// Leaks.
 pub enum Leaks {}
 
@@ -226,9 +234,10 @@ impl Room for Leaks {
 
     async fn enter(tx: &mut WriteTx, entry: &mut Entry<LeakBody>) -> Result<(), Problem> {
         let pour = entry.body.pour_id.seq();
-        let (shell, heat) = store::shell_of_pour(tx, pour)
-            .await?
-            .ok_or_else(|| Problem::field("/pour_id", "required", "A leak is of a pour."))?;
+        let (shell, heat) = match tx.recall::<Poured>() {
+            Some(known) if known.pour == pour => (known.shell, known.heat),
+            _ => store::shell_of_pour(tx, pour).await?.ok_or_else(|| Problem::field("/pour_id", "required", "A leak is of a pour."))?,
+        };
         let swept = entry.body.swept_kg.filter(|m| !m.0.is_zero());
         let lot = metal::in_pool(tx, &entry.common, Of::Heat(heat), &mut entry.body.swept_lot_id, swept.is_some(), "/swept_lot_id").await?;
         let body = &entry.body;

@@ -5,7 +5,7 @@ use super::model::{Section, TradeEntryBody};
 use super::store;
 use crate::db::Read;
 use crate::kernel::Problem;
-use crate::science::trade::{Alloy, Catalogue, Defect, PatternMaterial};
+use crate::science::trade::{Alloy, Catalogue, Defect, PatternMaterial, TradeStep};
 use serde_json::{Map, Value, json};
 use std::sync::Arc;
 
@@ -125,4 +125,22 @@ pub fn no_alloy(pointer: &str, given: &str) -> Problem {
         "not-in-catalogue",
         format!("{given} is not in /v1/trade/alloys. Take one of those, or let the owner add it."),
     )
+}
+
+/// One line each of the cautions that stand at some steps for a metal; the cards are under
+/// `/v1/trade/cautions`. What is not known rules nothing out.
+///
+/// # Errors
+/// When the built-in catalogue cannot be read.
+pub fn cautions(steps: &[TradeStep], alloy: Option<&Alloy>) -> Result<Value, Problem> {
+    let built_in = Catalogue::builtin().map_err(Problem::internal)?;
+    let stands = |c: &&crate::science::trade::Caution| steps.iter().any(|step| c.stands(*step, alloy, None));
+    Ok(built_in.cautions.iter().filter(stands).map(|c| json!({"code": c.code, "line": c.line})).collect())
+}
+
+/// The JSON Schema of a list of cautions.
+#[must_use]
+pub fn cautions_schema() -> Value {
+    json!({"type": "array", "items": {"type": "object", "required": ["code", "line"], "properties": {
+        "code": {"type": "string"}, "line": {"type": "string"}}}})
 }

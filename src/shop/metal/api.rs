@@ -3,6 +3,7 @@
 use super::model::{LotBody, ReceiptBody};
 use super::store;
 use super::verbs::{Lots, Receipts};
+use crate::book::render::Adding;
 use crate::book::api::{InPath, Kit, ListFilter, find, post, record_schema, standard};
 use crate::db::ReadTx;
 use crate::kernel::actor::Right;
@@ -11,8 +12,6 @@ use crate::science::ledger::Account;
 use crate::web::route::handler;
 use crate::web::{Answer, Ctx, Method, Param, Reply, Route};
 use serde_json::{Map, Value, json};
-use std::collections::HashMap;
-use std::pin::Pin;
 
 /// The routes.
 #[must_use]
@@ -36,7 +35,7 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
 pub fn extras<'a>(
     read: &'a mut ReadTx,
     seqs: &'a [Seq],
-) -> Pin<Box<dyn Future<Output = Result<HashMap<Seq, Map<String, Value>>, Problem>> + Send + 'a>> {
+) -> Adding<'a> {
     Box::pin(async move {
         let held = store::holdings(read, seqs).await?;
         Ok(held

@@ -4,6 +4,7 @@
 //! `science::ledger`. docs/ledger.md has the rules.
 
 mod api;
+mod flags;
 mod lines;
 mod load;
 mod model;
@@ -12,8 +13,9 @@ mod store;
 mod verbs;
 
 pub use api::{extras, routes, schemas};
+pub use flags::{residual_limit, residual_percent};
 pub use lines::{LedgerLine, enter, set_heat, set_shell};
 pub use load::{Loaded, load};
 pub use settle::settle;
-pub use store::{CastingFigures, HeatFigures, casting_figures, heat_figures};
-pub use verbs::{Lots, Of, Receipts, in_pool, pool};
+pub use store::{CastingFigures, DERIVED, HeatFigures, WIPE, casting_figures, heat_figures};
+pub use verbs::{Lots, Of, Receipts, in_pool, pools_ahead};

@@ -2,7 +2,7 @@
 //! instant at which stock moves otherwise than stored, over the clusters it reaches.
 
 use super::load::{Loaded, estimate, load};
-use super::store::{self, LATER, OF_LOTS};
+use super::store::{self, LATER};
 use crate::db::{Acting, Read as _, WriteTx};
 use crate::kernel::{Kind, Mass, Money, Order, Problem, ProblemType, Seq};
 use crate::science::ledger::{
@@ -10,7 +10,10 @@ use crate::science::ledger::{
     heels, lot_movements, lot_steps, plan, recall, tolerance,
 };
 use crate::science::ledger::history::Heel;
-use crate::shop::house::settings;
+use crate::book::flags::{self, Flag};
+use crate::shop::house::{settings, trade};
+use super::flags::{CODES, flags_of};
+use crate::shop::house::trade::Trade;
 use serde_json::{Value, json};
 use std::collections::{BTreeMap, BTreeSet};
 use std::pin::Pin;
@@ -50,6 +53,8 @@ struct Settling {
     stored: Vec<Movement>,
     sources: BTreeSet<Seq>,
     short_said: BTreeSet<Seq>,
+    /// What each heat is poured as.
+    alloys: BTreeMap<Seq, String>,
 }
 
 impl Settling {
@@ -73,16 +78,18 @@ impl Settling {
             stored: Vec::new(),
             sources: records.iter().copied().collect(),
             short_said: BTreeSet::new(),
+            alloys: BTreeMap::new(),
         };
         this.take(loaded);
-        this.read_lots(tx, records).await?;
         let values = this.values(tx, scale_step).await?;
-        this.write(tx, &values, scale_step)
+        let trade = trade::of(tx).await?;
+        this.write(tx, &values, scale_step, &trade)
     }
 
     /// Takes loaded clusters in, planned.
     fn take(&mut self, loaded: Loaded) {
-        let Loaded { mut history, neighbours, movements, sources, despite, .. } = loaded;
+        let Loaded { mut history, neighbours, movements, sources, despite, heat_metal, .. } = loaded;
+        self.alloys.extend(heat_metal.into_iter().map(|(heat, (alloy, _))| (heat, alloy)));
         let (lots, rest): (Vec<Entry>, Vec<Entry>) = history.entries.into_iter().partition(|e| e.event.is_of_lots_alone());
         history.entries = rest;
         self.of_lots.extend(lots);
@@ -96,26 +103,6 @@ impl Settling {
         self.stored.extend(movements);
         self.sources.extend(sources);
         self.short_said.extend(despite.iter().filter(|(_, codes)| codes.contains("lot_short")).map(|(seq, _)| *seq));
-    }
-
-    /// What this turn says of lots alone, and what is stored of it.
-    async fn read_lots(&mut self, tx: &mut WriteTx, records: &[Seq]) -> Result<(), Problem> {
-        if !tx.acting().iter().any(|a| matches!(a.kind, Kind::MetalLot | Kind::Receipt)) {
-            return Ok(());
-        }
-        for row in tx.fetch(OF_LOTS, vec![json!(records).to_string().into()]).await? {
-            let order = Order::new(row.int(1)?, row.int(0)?);
-            if self.of_lots.iter().any(|e| e.order == order) {
-                continue;
-            }
-            let event = Event::LotIn {
-                lot: row.int(3)?,
-                mass: Mass::from_mg(row.int(4)?),
-                value: Money::from_minor(row.opt_int(5)?.unwrap_or(0)),
-            };
-            self.of_lots.push(Entry { order, part: u32::try_from(row.int(2)?).map_err(Problem::internal)?, event });
-        }
-        Ok(())
     }
 
     /// The values of all steps at hand: as stored before the first that changed, told by a
@@ -271,7 +258,7 @@ impl Settling {
     }
 
     /// Derives the clusters and writes what follows.
-    fn write(&mut self, tx: &mut WriteTx, values: &Values, scale_step: Mass) -> Result<(), Problem> {
+    fn write(&mut self, tx: &mut WriteTx, values: &Values, scale_step: Mass, trade: &Trade) -> Result<(), Problem> {
         let mut movements = lot_movements(&self.of_lots, values);
         let mut figures = ledger::Figures::default();
         let mut impossible = Vec::new();
@@ -291,6 +278,9 @@ impl Settling {
             store::write_movements(tx, &sources, &movements);
         }
         store::write_figures(tx, &figures, &shell_estimates);
+        let settled: Vec<(Seq, Vec<Flag>)> =
+            self.clusters.iter().flat_map(|(c, m)| flags_of(c, m, &self.alloys, trade, scale_step)).collect();
+        flags::write_codes(tx, CODES, &settled);
         Ok(())
     }
 }

@@ -2,10 +2,11 @@
 
 use super::lines::LedgerLine;
 use crate::book::api::ListFilter;
-use crate::db::{Cell, Read, Row, WriteTx};
+use crate::db::{Ask, Cell, Read, Row, WriteTx};
 use crate::kernel::{Kind, Mass, Money, Order, Problem, Seq};
 use crate::science::ledger::{Account, Figures, Movement, State};
 use serde_json::{Value, json};
+use std::collections::BTreeMap;
 use uuid::Uuid;
 
 /// Filters of the list of lots.
@@ -15,19 +16,6 @@ pub const FILTERS: &[ListFilter] = &[
     ListFilter::Refers { member: "owner_client_id", kind: Kind::Client },
 ];
 
-/// The oldest live returns lot of an alloy that is not a client's.
-pub async fn default_pool<R: Read>(read: &mut R, alloy: &str) -> Result<Option<(Seq, Uuid)>, Problem> {
-    let row = read
-        .fetch_one(
-            "SELECT r.seq, r.id FROM metal_lot l JOIN record r ON r.seq = l.seq \
-             WHERE l.alloy = ? AND l.kind = 'returns' AND l.owner_client_seq IS NULL AND r.void_ms IS NULL \
-             ORDER BY r.at_ms, r.seq LIMIT 1",
-            vec![alloy.into()],
-        )
-        .await?;
-    row.map(|row| Ok((row.int(0)?, row.uuid(1)?))).transpose()
-}
-
 /// Kind, alloy and owner of a lot.
 pub async fn lot<R: Read>(read: &mut R, seq: Seq) -> Result<Option<(String, String, Option<Seq>)>, Problem> {
     let row = read
@@ -36,31 +24,45 @@ pub async fn lot<R: Read>(read: &mut R, seq: Seq) -> Result<Option<(String, Stri
     row.map(|row| Ok((row.text(0)?, row.text(1)?, row.opt_int(2)?))).transpose()
 }
 
-/// What metal out of a casting or heat goes back as: the alloy poured, and its default pool.
-pub async fn pool_of_casting<R: Read>(read: &mut R, casting: Seq) -> Result<Option<(String, Option<(Seq, Uuid)>)>, Problem> {
-    let row = read
-        .fetch_one(
-            "SELECT h.alloy, p.seq, p.id FROM ledger_casting c \
-             JOIN ledger_line e ON e.shell_seq = c.shell_seq AND e.event = 'pour' \
-             JOIN record r ON r.seq = e.record_seq AND r.void_ms IS NULL JOIN ledger_heat h ON h.heat_seq = e.heat_seq \
-             LEFT JOIN record p ON p.seq = (SELECT l.seq FROM metal_lot l JOIN record lr ON lr.seq = l.seq \
-               WHERE l.alloy = h.alloy AND l.kind = 'returns' AND l.owner_client_seq IS NULL AND lr.void_ms IS NULL \
-               ORDER BY lr.at_ms, lr.seq LIMIT 1) \
-             WHERE c.casting_seq = ? ORDER BY r.at_ms, r.seq LIMIT 1",
-            vec![Cell::Int(casting)],
-        )
-        .await?;
-    row.map(|row| {
-        let pool = row.opt_int(1)?.map(|seq| Ok::<_, Problem>((seq, row.uuid(2)?))).transpose()?;
-        Ok((row.text(0)?, pool))
-    })
-    .transpose()
+/// What metal goes back as: the alloy poured, and its default pool, the oldest live returns
+/// lot that is not a client's.
+pub type Pool = (String, Option<(Seq, Uuid)>);
+
+/// Asks what metal out of castings goes back as.
+#[must_use]
+pub fn pools_of_castings(castings: &[Seq]) -> Ask {
+    Ask {
+        sql: "SELECT k.value, h.alloy, p.seq, p.id FROM json_each(?) k JOIN ledger_casting c ON c.casting_seq = k.value \
+              JOIN ledger_line e ON e.shell_seq = c.shell_seq AND e.event = 'pour' \
+              JOIN record r ON r.seq = e.record_seq AND r.void_ms IS NULL JOIN ledger_heat h ON h.heat_seq = e.heat_seq \
+              LEFT JOIN record p ON p.seq = (SELECT l.seq FROM metal_lot l JOIN record lr ON lr.seq = l.seq \
+                WHERE l.alloy = h.alloy AND l.kind = 'returns' AND l.owner_client_seq IS NULL AND lr.void_ms IS NULL \
+                ORDER BY lr.at_ms, lr.seq LIMIT 1) \
+              ORDER BY k.key, r.at_ms, r.seq",
+        args: vec![json!(castings).to_string().into()],
+    }
 }
 
-/// What a heat is poured as.
-pub async fn heat_alloy<R: Read>(read: &mut R, heat: Seq) -> Result<Option<String>, Problem> {
-    let row = read.fetch_one("SELECT alloy FROM ledger_heat WHERE heat_seq = ?", vec![Cell::Int(heat)]).await?;
-    row.map(|row| row.text(0)).transpose()
+/// Asks what metal out of a heat goes back as.
+#[must_use]
+pub fn pool_of_heat(heat: Seq) -> Ask {
+    Ask {
+        sql: "SELECT h.heat_seq, h.alloy, p.seq, p.id FROM ledger_heat h \
+              LEFT JOIN record p ON p.seq = (SELECT l.seq FROM metal_lot l JOIN record lr ON lr.seq = l.seq \
+                WHERE l.alloy = h.alloy AND l.kind = 'returns' AND l.owner_client_seq IS NULL AND lr.void_ms IS NULL \
+                ORDER BY lr.at_ms, lr.seq LIMIT 1) WHERE h.heat_seq = ?",
+        args: vec![Cell::Int(heat)],
+    }
+}
+
+/// Reads the answer of [`pools_of_castings`] or [`pool_of_heat`]: of each the first pour.
+pub fn read_pools(rows: &[Row]) -> Result<BTreeMap<Seq, Pool>, Problem> {
+    let mut out = BTreeMap::new();
+    for row in rows {
+        let pool = row.opt_int(2)?.map(|seq| Ok::<_, Problem>((seq, row.uuid(3)?))).transpose()?;
+        out.entry(row.int(0)?).or_insert((row.text(1)?, pool));
+    }
+    Ok(out)
 }
 
 /// Writes what the ledger knows of castings: tag, alloy ordered, client, estimated metal.
@@ -158,11 +160,6 @@ pub const LATER: &str = "WITH later AS MATERIALIZED ( \
  UNION ALL SELECT 9, h.seq, coalesce(sum(m.mass_mg), 0), coalesce(sum(m.value_minor), 0), NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL \
    FROM heats h LEFT JOIN movement m ON m.to_kind = 2 AND m.to_seq = h.seq AND m.from_kind IN (1, 2) \
      AND (m.at_ms, m.order_seq) < (?, ?) GROUP BY h.seq";
-
-/// Lines of lots alone for some records: lots and receipts.
-pub const OF_LOTS: &str = "SELECT e.record_seq, r.at_ms, e.part, e.lot_seq, e.m1_mg, e.value_minor, e.event \
-     FROM json_each(?) k JOIN ledger_line e ON e.record_seq = k.value JOIN record r ON r.seq = e.record_seq AND r.void_ms IS NULL \
-     WHERE e.event = 'in'";
 
 /// Replaces the movements of some sources.
 pub fn write_movements(tx: &mut WriteTx, sources: &[Seq], movements: &[Movement]) {
@@ -454,3 +451,39 @@ pub fn write_shell(tx: &mut WriteTx, shell: Seq, gating: (Option<Mass>, Option<f
         vec![shell.into(), json!(castings).to_string().into()],
     );
 }
+
+/// What is derived here: a name, and a select of all its rows as text, for comparing with what
+/// follows when it is derived anew.
+pub const DERIVED: &[(&str, &str)] = &[
+    (
+        "movements",
+        "SELECT json_array(source_seq, line, at_ms, order_seq, from_kind, from_seq, to_kind, to_seq, mass_mg, \
+         value_minor, unit_heat, stock) FROM movement ORDER BY source_seq, line",
+    ),
+    (
+        "accounts",
+        "SELECT json_array(kind, seq, mass_mg, value_minor) FROM account WHERE mass_mg <> 0 OR value_minor <> 0 \
+         ORDER BY kind, seq",
+    ),
+    (
+        "heats' figures",
+        "SELECT json_array(heat_seq, charged_mg, poured_mg, pigged_mg, dross_mg, spilled_mg, heel_mg, \
+         unexplained_mg, closed, by_difference, value_minor, standing_minor) FROM ledger_heat h JOIN record r ON \
+         r.seq = h.heat_seq AND r.void_ms IS NULL ORDER BY heat_seq",
+    ),
+    (
+        "shells' figures",
+        "SELECT json_array(shell_seq, gating_mg, estimate_mg, poured_mg, leaked_mg, gross_mg, complete, \
+         standing_minor) FROM ledger_shell s JOIN record r ON r.seq = s.shell_seq AND r.void_ms IS NULL ORDER BY \
+         shell_seq",
+    ),
+    (
+        "castings' figures",
+        "SELECT json_array(casting_seq, shell_seq, tag, alloy, client_seq, estimate_mg, mass_mg, net_mg, \
+         poured_mg, resting_minor, share_minor, at_unit_minor, state, provisional) FROM ledger_casting c JOIN \
+         record r ON r.seq = c.casting_seq AND r.void_ms IS NULL ORDER BY casting_seq",
+    ),
+];
+
+/// Empties what is derived here.
+pub const WIPE: &[&str] = &["DELETE FROM movement", "DELETE FROM account"];

@@ -2,14 +2,16 @@
 
 use super::lines::{LedgerLine, enter};
 use super::model::{LotBody, LotKind, ReceiptBody};
-use super::store;
+use super::store::{self, Pool};
 use crate::book::verbs::create_along;
 use crate::book::{Common, Entry, Room};
-use crate::db::WriteTx;
+use crate::db::{Ask, Read as _, Row, WriteTx};
 use crate::kernel::field::{Kg, Minor, Ref, Text};
 use crate::kernel::id::MetalLot;
 use crate::kernel::{Kind, Mass, Money, Problem, Seq};
 use crate::shop::house::trade;
+use std::collections::BTreeMap;
+use uuid::Uuid;
 
 /// Metal lots.
 pub enum Lots {}
@@ -22,7 +24,7 @@ impl Room for Lots {
     async fn enter(tx: &mut WriteTx, entry: &mut Entry<LotBody>) -> Result<(), Problem> {
         let catalogue = trade::of(tx).await?;
         match catalogue.alloy(&entry.body.alloy.0) {
-            Some(alloy) => entry.body.alloy.0 = alloy.designation.clone(),
+            Some(alloy) => entry.body.alloy.0.clone_from(&alloy.designation),
             None => return Err(trade::no_alloy("/alloy", &entry.body.alloy.0)),
         }
         let body = &entry.body;
@@ -80,16 +82,68 @@ impl Room for Receipts {
     }
 }
 
-/// The pool that metal of an alloy goes back into when none is named: the oldest returns lot
-/// that is not a client's, made on first use.
+/// Whose metal goes back.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub enum Of {
+    /// A heat's.
+    Heat(Seq),
+    /// A casting's, or of the gating of its shell.
+    Casting(Seq),
+}
+
+/// What is known in this turn of where metal goes back.
+#[derive(Default)]
+struct Pools {
+    /// As read; `None` where nothing was poured.
+    of: BTreeMap<Of, Option<Pool>>,
+    /// Made in this turn, by alloy.
+    made: BTreeMap<String, (Seq, Uuid)>,
+}
+
+/// Asks together with another question where metal out of castings goes back, so that
+/// [`in_pool`] knows it later in the turn; gives the other answer.
 ///
 /// # Errors
 /// As the database says.
-pub async fn pool(tx: &mut WriteTx, common: &Common, alloy: &str) -> Result<Ref<MetalLot>, Problem> {
-    if let Some((seq, id)) = store::default_pool(tx, alloy).await? {
-        return Ok(Ref::known(seq, id));
+pub async fn pools_ahead(tx: &mut WriteTx, first: Ask, castings: &[Seq]) -> Result<Vec<Row>, Problem> {
+    let (answer, pools) = tx.fetch_two(first, store::pools_of_castings(castings)).await?;
+    let mut found = store::read_pools(&pools)?;
+    let mut known: Pools = tx.recall_or_default();
+    known.of.extend(castings.iter().map(|&c| (Of::Casting(c), found.remove(&c))));
+    tx.remember(known);
+    Ok(answer)
+}
+
+/// The pool that metal goes back into when none is named: the alloy's oldest returns lot
+/// that is not a client's, made on first use. `None` where nothing was poured.
+async fn default_pool(tx: &mut WriteTx, common: &Common, of: Of) -> Result<Option<Ref<MetalLot>>, Problem> {
+    let mut known: Pools = tx.recall_or_default();
+    if !known.of.contains_key(&of) {
+        let (ask, seq) = match of {
+            Of::Heat(heat) => (store::pool_of_heat(heat), heat),
+            Of::Casting(casting) => (store::pools_of_castings(&[casting]), casting),
+        };
+        let rows = tx.fetch(ask.sql, ask.args).await?;
+        known.of.insert(of, store::read_pools(&rows)?.remove(&seq));
     }
-    let body = LotBody {
+    let found = match known.of.get(&of).cloned().flatten() {
+        None => None,
+        Some((_, Some(pool))) => Some(pool),
+        Some((alloy, None)) => {
+            let pool = match known.made.get(&alloy) {
+                Some(pool) => *pool,
+                None => Box::pin(create_along::<Lots>(tx, common, empty_pool(&alloy))).await?,
+            };
+            known.made.insert(alloy, pool);
+            Some(pool)
+        }
+    };
+    tx.remember(known);
+    Ok(found.map(|(seq, id)| Ref::known(seq, id)))
+}
+
+fn empty_pool(alloy: &str) -> LotBody {
+    LotBody {
         alloy: Text(alloy.to_owned()),
         kind: LotKind::Returns,
         mass_kg: Kg(Mass::ZERO),
@@ -99,18 +153,7 @@ pub async fn pool(tx: &mut WriteTx, common: &Common, alloy: &str) -> Result<Ref<
         opening: None,
         composition: None,
         notes: None,
-    };
-    let (seq, id) = Box::pin(create_along::<Lots>(tx, common, body)).await?;
-    Ok(Ref::known(seq, id))
-}
-
-/// Whose metal goes back.
-#[derive(Clone, Copy, Debug)]
-pub enum Of {
-    /// A heat's.
-    Heat(Seq),
-    /// A casting's, or of the gating of its shell.
-    Casting(Seq),
+    }
 }
 
 /// The pool that a record names, or, when there is metal to put back, the default one of
@@ -135,19 +178,6 @@ pub async fn in_pool(
     if !wanted {
         return Ok(None);
     }
-    let pool = match of {
-        Of::Heat(heat) => {
-            let alloy = store::heat_alloy(tx, heat).await?.ok_or_else(|| Problem::internal(format!("heat {heat}")))?;
-            pool(tx, common, &alloy).await?
-        }
-        Of::Casting(casting) => match store::pool_of_casting(tx, casting).await? {
-            Some((_, Some((seq, id)))) => Ref::known(seq, id),
-            Some((alloy, None)) => pool(tx, common, &alloy).await?,
-            // Never poured: there is no metal to put back.
-            None => return Ok(None),
-        },
-    };
-    let seq = pool.seq();
-    *named = Some(pool);
-    Ok(Some(seq))
+    *named = default_pool(tx, common, of).await?;
+    Ok(named.as_ref().map(Ref::seq))
 }

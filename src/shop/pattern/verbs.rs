@@ -3,6 +3,7 @@
 use super::model::{MouldBody, PatternBody, PatternKind};
 use crate::book::{Entry, Room};
 use crate::db::WriteTx;
+use crate::kernel::field::Ref;
 use crate::kernel::{Fault, Kind, Problem};
 use crate::shop::house::trade;
 
@@ -19,7 +20,7 @@ impl Room for Patterns {
         let mut faults = Vec::new();
         let catalogue = trade::of(tx).await?;
         match catalogue.pattern_material(&entry.body.material.0) {
-            Some(material) => entry.body.material.0 = material.code.clone(),
+            Some(material) => entry.body.material.0.clone_from(&material.code),
             None => faults.push(Fault {
                 pointer: "/material".into(),
                 code: "not-in-catalogue",
@@ -51,7 +52,7 @@ impl Room for Patterns {
             ("mass_mg", body.mass_kg.map(|m| m.0).into()),
             ("volume_cm3", body.volume_cm3.map(|v| v.0).into()),
             ("section_mm", body.section_mm.get().into()),
-            ("owner_client_seq", body.owner_client_id.as_ref().map(|c| c.seq()).into()),
+            ("owner_client_seq", body.owner_client_id.as_ref().map(Ref::seq).into()),
         ];
         entry.columns = columns;
         entry.body.kind = Some(kind);
@@ -72,7 +73,7 @@ impl Room for Moulds {
         let body = &entry.body;
         entry.columns = vec![
             ("name", body.name.0.as_str().into()),
-            ("owner_client_seq", body.owner_client_id.as_ref().map(|c| c.seq()).into()),
+            ("owner_client_seq", body.owner_client_id.as_ref().map(Ref::seq).into()),
             ("cost_minor", body.cost_minor.map(|c| c.0).into()),
         ];
         Ok(())

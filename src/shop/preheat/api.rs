@@ -3,9 +3,13 @@
 use super::model::PreheatBody;
 use super::store;
 use super::verbs::Preheats;
+use crate::book::render::Adding;
 use crate::book::api::{Kit, post, record_schema, standard};
-use crate::kernel::Kind;
+use crate::db::ReadTx;
 use crate::kernel::actor::Right;
+use crate::kernel::{Kind, Seq};
+use crate::science::trade::TradeStep;
+use crate::shop::house::trade;
 use crate::web::Route;
 use serde_json::{Map, Value};
 
@@ -21,8 +25,20 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
     out
 }
 
+/// The cautions of the step.
+pub fn extras<'a>(
+    _: &'a mut ReadTx,
+    seqs: &'a [Seq],
+) -> Adding<'a> {
+    Box::pin(async move {
+        let cautions = trade::cautions(&[TradeStep::Preheat], None)?;
+        Ok(seqs.iter().map(|seq| (*seq, Map::from_iter([("cautions".to_owned(), cautions.clone())]))).collect())
+    })
+}
+
 /// The schemas of what is answered.
 #[must_use]
 pub fn schemas() -> Vec<(Kind, Value)> {
-    vec![(Kind::Preheat, record_schema::<PreheatBody>(Kind::Preheat, &Map::new(), &[]))]
+    let more = Map::from_iter([("cautions".to_owned(), trade::cautions_schema())]);
+    vec![(Kind::Preheat, record_schema::<PreheatBody>(Kind::Preheat, &more, &[]))]
 }

@@ -6,6 +6,6 @@ mod model;
 mod store;
 mod verbs;
 
-pub use api::{routes, schemas};
+pub use api::{extras, routes, schemas};
 
 pub use verbs::Preheats;

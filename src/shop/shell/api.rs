@@ -3,6 +3,7 @@
 use super::model::{CoatBody, PatchBody, RecipeBody, RecipeVersionBody, ShellBody, SlurryBatchBody, SlurryCheckBody};
 use super::store;
 use super::verbs::{Coats, Patches, RecipeVersions, Recipes, Shells, SlurryBatches, SlurryChecks};
+use crate::book::render::Adding;
 use crate::book::api::{Acted, InPath, Kit, ListFilter, act, fill_draft, post, record_schema, request_schema, standard};
 use crate::book::resolve::Asks;
 use crate::book::{Draft, verbs};
@@ -14,8 +15,6 @@ use crate::kernel::{Kind, Problem, Seq};
 use crate::web::route::handler;
 use crate::web::{Ctx, Reply, Route};
 use serde_json::{Map, Value, json};
-use std::collections::HashMap;
-use std::pin::Pin;
 
 const UNDER_SHELL: InPath = InPath { kind: Kind::Shell, member: "shell_id" };
 
@@ -110,7 +109,9 @@ async fn dip_rack(kit: &Kit, ctx: Ctx) -> Result<Reply, Problem> {
         return Err(Problem::field("/id", "one-of", "One id cannot be the id of several coats; leave it out."));
     }
     let mut asks = Asks::default();
-    drafts.iter_mut().for_each(|d| asks.add_draft(d));
+    for draft in &mut drafts {
+        asks.add_draft(draft);
+    }
     act(kit, &ctx, asks, |tx, answers| {
         Box::pin(async move {
             let mut faults = Vec::new();
@@ -145,7 +146,7 @@ async fn dip_rack(kit: &Kit, ctx: Ctx) -> Result<Reply, Problem> {
 pub fn extras<'a>(
     read: &'a mut ReadTx,
     seqs: &'a [Seq],
-) -> Pin<Box<dyn Future<Output = Result<HashMap<Seq, Map<String, Value>>, Problem>> + Send + 'a>> {
+) -> Adding<'a> {
     Box::pin(async move {
         let shown = store::shown(read, seqs).await?;
         Ok(shown
@@ -165,7 +166,7 @@ pub fn extras<'a>(
 pub fn version_extras<'a>(
     read: &'a mut ReadTx,
     seqs: &'a [Seq],
-) -> Pin<Box<dyn Future<Output = Result<HashMap<Seq, Map<String, Value>>, Problem>> + Send + 'a>> {
+) -> Adding<'a> {
     Box::pin(async move {
         let numbers = store::version_numbers(read, seqs).await?;
         Ok(numbers

@@ -3,7 +3,9 @@
 use crate::book::flags::{self, Flag};
 use crate::book::story::{self, Line, Story};
 use crate::db::WriteTx;
-use crate::kernel::{Kind, Problem, Seq};
+use super::store;
+use crate::kernel::{Instant, Kind, Problem, Seq};
+use crate::shop::house::settings::{self, Settings};
 use serde_json::Value;
 use std::pin::Pin;
 
@@ -16,8 +18,38 @@ pub fn settle<'t>(tx: &'t mut WriteTx) -> Pin<Box<dyn Future<Output = Result<(),
             settled.extend(of_shell(&story, shell));
         }
         flags::write(tx, &settled);
+        let batches = tx.touched(Kind::SlurryBatch);
+        // Only what a turn says of coats, or of the batches themselves, changes these flags.
+        let said: Vec<Seq> = tx.acting().iter().filter(|a| matches!(a.kind, Kind::Coat | Kind::Shell)).map(|a| a.seq).collect();
+        let said = |l: &Line| said.contains(&l.seq) || said.contains(&l.shell);
+        let in_batch = |l: &&Line| l.kind == Kind::Coat && said(l) && l.body["slurry_batch_id"].is_string();
+        let coats: Vec<Seq> = story.lines.iter().filter(in_batch).map(|l| l.seq).collect();
+        if !batches.is_empty() || !coats.is_empty() {
+            let lines = store::batch_lines(tx, &batches, &coats).await?;
+            let settings = settings::of(tx).await?;
+            flags::write_codes(tx, &["slurry_check_overdue"], &overdue(&lines, &settings));
+        }
         Ok(())
     })
+}
+
+/// Coats from a batch whose last check was too long ago; a batch that was never checked is
+/// not flagged: that nothing is on record says so itself.
+fn overdue(lines: &[(Seq, Instant, Seq)], settings: &Settings) -> Vec<(Seq, Vec<Flag>)> {
+    let mut checked: Option<(Seq, Instant)> = None;
+    let mut out = Vec::new();
+    for &(batch, at, coat) in lines {
+        if coat == 0 {
+            checked = Some((batch, at));
+            continue;
+        }
+        let limit = settings.number("slurry_check_hours", at);
+        let since = checked.filter(|(of, _)| *of == batch).map(|(_, last)| at.hours_since(last));
+        let late = since.filter(|hours| *hours > limit);
+        let flag = late.map(|hours| Flag::new("slurry_check_overdue", format!("{limit} h"), format!("{hours:.0} h")));
+        out.push((coat, flag.into_iter().collect()));
+    }
+    out
 }
 
 /// The flags of every coat of a shell: (record, flags).

@@ -61,6 +61,23 @@ pub fn set_castings(tx: &mut WriteTx, shell: Seq, castings: &[Seq]) {
     );
 }
 
+/// Checks and coats of some slurry batches: batch, instant, and the coat's number (0 for a
+/// check).
+pub async fn batch_lines<R: Read>(read: &mut R, batches: &[Seq], coats: &[Seq]) -> Result<Vec<(Seq, Instant, Seq)>, Problem> {
+    let rows = read
+        .fetch(
+            "WITH b(seq) AS (SELECT value FROM json_each(?) UNION SELECT c.slurry_batch_seq FROM json_each(?) k \
+               JOIN coat c ON c.seq = k.value AND c.slurry_batch_seq IS NOT NULL) \
+             SELECT k.batch_seq, r.at_ms, 0 FROM b JOIN slurry_check k ON k.batch_seq = b.seq \
+               JOIN record r ON r.seq = k.seq AND r.void_ms IS NULL \
+             UNION ALL SELECT c.slurry_batch_seq, r.at_ms, c.seq FROM b JOIN coat c ON c.slurry_batch_seq = b.seq \
+               JOIN record r ON r.seq = c.seq AND r.void_ms IS NULL ORDER BY 1, 2, 3",
+            vec![json!(batches).to_string().into(), json!(coats).to_string().into()],
+        )
+        .await?;
+    rows.iter().map(|row| Ok((row.int(0)?, Instant::from_ms(row.int(1)?), row.int(2)?))).collect()
+}
+
 /// What is shown of shells beside their bodies.
 pub async fn shown<R: Read>(read: &mut R, seqs: &[Seq]) -> Result<Vec<(Seq, Value)>, Problem> {
     let rows = read

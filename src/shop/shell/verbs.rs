@@ -77,12 +77,15 @@ impl Room for SlurryChecks {
     const TABLE: &'static str = "slurry_check";
     type Body = SlurryCheckBody;
 
-    async fn enter(_: &mut WriteTx, entry: &mut Entry<SlurryCheckBody>) -> Result<(), Problem> {
+    async fn enter(tx: &mut WriteTx, entry: &mut Entry<SlurryCheckBody>) -> Result<(), Problem> {
         let body = &entry.body;
         entry.columns = vec![
             ("batch_seq", body.slurry_batch_id.seq().into()),
             ("viscosity_s", body.viscosity_s.map(|v| v.0).into()),
         ];
+        let batch = entry.body.slurry_batch_id.seq();
+        entry.bear(batch);
+        tx.touch(Kind::SlurryBatch, batch);
         Ok(())
     }
 }
@@ -205,6 +208,9 @@ impl Room for Coats {
         ];
         entry.bear(shell);
         tx.touch(Kind::Shell, shell);
+        if let Some(batch) = &entry.body.slurry_batch_id {
+            tx.touch(Kind::SlurryBatch, batch.seq());
+        }
         Ok(())
     }
 }

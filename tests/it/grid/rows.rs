@@ -82,6 +82,11 @@ async fn before_the_shell(shop: &TestShop, operation: &str) -> Option<Row> {
     Some(match operation {
         "cost_create" => under(commission().await, "costs", json!({"kind": "base", "amount_minor": 4500, "at": at(1, "08:00")})),
         "payment_create" => under(commission().await, "payments", json!({"amount_minor": 50_000, "at": at(1, "08:00")})),
+        "client_forget" => {
+            let body = json!({"name": format!("Client {}", shop.next()), "email": "someone@example.org"});
+            let client = id(&shop.post("/v1/clients", &body).await.made());
+            under(format!("/v1/clients/{client}"), "forget", json!({"reason": "asked to be forgotten"}))
+        }
         "piece_create" => {
             let pattern = shop.pattern("file").await;
             under(commission().await, "pieces", json!({"pattern_id": pattern, "alloy": "C87300", "at": at(1, "08:00")}))

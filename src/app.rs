@@ -91,6 +91,7 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
     out.extend(delivery::routes(kit));
     out.extend(desk::route_card::routes(kit));
     out.extend(desk::cost::routes(kit));
+    out.extend(desk::report::routes(kit));
     out
 }
 

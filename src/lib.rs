@@ -10,10 +10,12 @@
 //! | [`shop`] | what happened, room by room along the route |
 //! | [`desk`] | what we make of it |
 //! | [`app`] | the one file that knows every room |
+//! | [`demo`] | a filled demonstration shop, made through the public service |
 
 pub mod app;
 pub mod book;
 pub mod db;
+pub mod demo;
 pub mod desk;
 pub mod kernel;
 pub mod science;

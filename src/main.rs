@@ -3,11 +3,12 @@
 use clap::{Parser, Subcommand};
 use pourbook::book::token;
 use pourbook::db::{self, Acknowledge, Db, Options};
+use pourbook::demo;
 use pourbook::kernel::{Actor, Clock, Role};
 use pourbook::app::{self, check, serve};
 use std::io::IsTerminal as _;
 use std::net::SocketAddr;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use tracing_subscriber::EnvFilter;
 
@@ -32,6 +33,21 @@ enum Command {
         /// Acknowledge what a crash may lose: the control of the kill test, and nothing else.
         #[arg(long, hide = true)]
         acknowledge_before_commit_unsafe: bool,
+    },
+    /// Serve a filled demonstration shop; made in a fresh folder if there is none there.
+    Demo {
+        /// The folder of the demonstration shop.
+        #[arg(long, default_value = "demo-data")]
+        data: PathBuf,
+        /// Where to listen.
+        #[arg(long, env = "POURBOOK_LISTEN", default_value = "127.0.0.1:8080")]
+        listen: SocketAddr,
+        /// The same seed makes the same shop.
+        #[arg(long, default_value_t = demo::SEED)]
+        seed: u64,
+        /// Fill it, and do not serve it.
+        #[arg(long)]
+        no_serve: bool,
     },
     /// Make a bearer token and print it once.
     Token {
@@ -115,6 +131,10 @@ async fn run(command: Command) -> Result<(), String> {
             }
             serve::run(&data, listen, Options { acknowledge, ..Options::default() }).await
         }
+        Command::Demo { data, listen, seed, no_serve } => {
+            make_demo(&data, seed).await?;
+            if no_serve { Ok(()) } else { serve::run(&data, listen, Options::default()).await }
+        }
         Command::Token { name, role, data } => {
             let role = Role::parse(&role).ok_or("The role is owner, hand or reader.")?;
             let name = name.trim().to_owned();
@@ -163,6 +183,19 @@ async fn run(command: Command) -> Result<(), String> {
             Ok(())
         }
     }
+}
+
+async fn make_demo(data: &Path, seed: u64) -> Result<(), String> {
+    eprintln!("Filling the demonstration shop in {}; this takes a while.", data.display());
+    let Some(told) = demo::make(data, seed).await? else {
+        println!("There is a book in {} already; it is used as it is.", data.display());
+        return Ok(());
+    };
+    println!("{} castings in {} shells, {} heats. Its tokens, shown this once:", told.castings, told.shells, told.heats);
+    for token in told.tokens {
+        println!("{:<7} {:<15} {}", token.role.name(), token.name, token.secret);
+    }
+    Ok(())
 }
 
 async fn health(listen: SocketAddr) -> Result<(), String> {

@@ -106,3 +106,16 @@ pub fn write_codes(tx: &mut WriteTx, codes: &[&'static str], settled: &[(Seq, Ve
         );
     }
 }
+
+/// What is derived here: a name, and a select of all its rows as text, for comparing with what
+/// follows when it is derived anew.
+pub const DERIVED: &[(&str, &str)] = &[
+    (
+        "flags",
+        "SELECT json_array(f.record_seq, code, limit_text, was_text, on_seq) FROM practice_flag f JOIN record r ON \
+         r.seq = f.record_seq AND r.void_ms IS NULL WHERE on_seq <> -1 ORDER BY f.record_seq, code, on_seq",
+    ),
+];
+
+/// Empties what is derived here; what a record was said in spite of is no derivation.
+pub const WIPE: &[&str] = &["DELETE FROM practice_flag WHERE on_seq <> -1"];

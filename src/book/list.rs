@@ -113,6 +113,26 @@ pub async fn list(read: &mut ReadTx, kind: Kind, page: &Page, filters: &[Filter]
     Ok(Listed { seqs, next })
 }
 
+/// The live records of some kinds, in the order of their recording.
+///
+/// # Errors
+/// As the database says.
+pub async fn live<R: Read>(read: &mut R, kinds: &[Kind]) -> Result<Vec<(Kind, Seq)>, Problem> {
+    let names: Vec<&str> = kinds.iter().map(|k| k.name()).collect();
+    let rows = read
+        .fetch(
+            "SELECT r.kind, r.seq FROM json_each(?) k JOIN record r ON r.kind = k.value WHERE r.void_ms IS NULL ORDER BY r.seq",
+            vec![serde_json::json!(names).to_string().into()],
+        )
+        .await?;
+    rows.iter()
+        .map(|row| {
+            let kind = row.text(0)?;
+            Ok((Kind::parse(&kind).ok_or_else(|| Problem::internal(kind))?, row.int(1)?))
+        })
+        .collect()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -27,8 +27,7 @@ impl Instant {
             && bytes[..4].iter().all(u8::is_ascii_digit)
             && bytes[4] == b'-'
             && matches!(bytes[10], b'T' | b't' | b' ')
-            && (text.ends_with(['Z', 'z'])
-                || matches!(bytes[bytes.len() - 6], b'+' | b'-') && bytes[bytes.len() - 3] == b':');
+            && (text.ends_with(['Z', 'z']) || is_offset(&bytes[bytes.len() - 6..]));
         if !shaped || text.contains('[') {
             return None;
         }
@@ -51,6 +50,13 @@ impl Instant {
     pub const fn plus_ms(self, ms: i64) -> Self {
         Self(self.0 + ms)
     }
+}
+
+/// `+02:00`, of at most 23:59 (RFC 3339 section 5.6: time-hour ":" time-minute).
+fn is_offset(bytes: &[u8]) -> bool {
+    let [sign, h, hh, colon, m, mm] = bytes else { return false };
+    let shaped = matches!(sign, b'+' | b'-') && *colon == b':' && [h, hh, m, mm].iter().all(|b| b.is_ascii_digit());
+    shaped && (*h < b'2' || *h == b'2' && *hh < b'4') && *m < b'6'
 }
 
 impl std::fmt::Display for Instant {
@@ -119,6 +125,8 @@ mod tests {
         assert_eq!(Instant::parse("1970-01-01T00:00:01Z"), Some(Instant::from_ms(1000)));
         assert_eq!(Instant::parse("1970-01-01T02:00:01+02:00"), Some(Instant::from_ms(1000)));
         assert_eq!(Instant::parse("2026-03-01T10:00:00"), None);
+        assert_eq!(Instant::parse("2026-03-01T10:00:00+24:00"), None);
+        assert_eq!(Instant::parse("2026-03-01T10:00:00+23:60"), None);
         assert_eq!(Instant::parse("2026-03-01"), None);
         assert_eq!(Instant::parse("2026-02-30T10:00:00Z"), None);
         assert_eq!(Instant::parse("9999-03-01T10:00:00Z"), None);

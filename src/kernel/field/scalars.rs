@@ -73,7 +73,7 @@ impl<const LEAST: i64> Field for Kg<LEAST> {
         let mg = json::scaled(n, 6).and_then(|mg| i64::try_from(mg).ok());
         match mg {
             Some(mg) if (LEAST..=Mass::MAX.mg()).contains(&mg) => Some(Self(Mass::from_mg(mg))),
-            Some(mg) if mg < 0 => faults.none(at, "negative", "A mass is not below 0."),
+            _ if n.as_f64().is_some_and(|kg| kg < 0.0) => faults.none(at, "negative", "A mass is not below 0."),
             Some(0) => faults.none(at, "zero", "Give a mass above 0, to the milligram; leave it out if it was not weighed."),
             _ => faults.none(at, "too-large", "At most 1,000,000 kg."),
         }
@@ -96,11 +96,14 @@ pub struct Minor(pub Money);
 
 impl Field for Minor {
     fn read(value: Option<&Value>, at: &str, faults: &mut Faults) -> Option<Self> {
-        match number(value, at, faults)?.as_i64() {
+        let n = number(value, at, faults)?;
+        match n.as_i64() {
             Some(minor) if (0..=Money::MAX.minor()).contains(&minor) => Some(Self(Money::from_minor(minor))),
-            Some(minor) if minor < 0 => faults.none(at, "negative", "An amount is not below 0."),
-            Some(_) => faults.none(at, "too-large", "At most 1,000,000,000,000 minor units."),
-            None => faults.none(at, "not-whole", "Give whole minor units (cents)."),
+            _ if n.as_f64().is_some_and(|minor| minor < 0.0) => faults.none(at, "negative", "An amount is not below 0."),
+            None if n.is_f64() && n.as_f64().is_some_and(|minor| minor < 1e15) => {
+                faults.none(at, "not-whole", "Give whole minor units (cents).")
+            }
+            _ => faults.none(at, "too-large", "At most 1,000,000,000,000 minor units."),
         }
     }
     fn write(&self) -> Option<Value> {

@@ -245,3 +245,12 @@ pub async fn shown<R: Read>(read: &mut R, seqs: &[Seq]) -> Result<Vec<(Seq, Valu
         .await?;
     rows.iter().map(|row| Ok((row.int(0)?, serde_json::from_str(&row.text(1)?).map_err(Problem::internal)?))).collect()
 }
+
+/// What is derived here: a name, and a select of all its rows as text, for comparing with what
+/// follows when it is derived anew.
+pub const DERIVED: &[(&str, &str)] = &[
+    (
+        "stages of castings",
+        "SELECT json_array(seq, stage, stage_ms, verdict, shell_seq, wax_mg) FROM casting ORDER BY seq",
+    ),
+];

@@ -140,7 +140,7 @@ fn balance_route(kit: &Kit) -> Route {
         properties.insert(name.into(), holding.clone());
     }
     properties.insert("by_sink".into(), json!({"type": "object", "additionalProperties": holding}));
-    properties.insert("closing_difference".into(), json!({"type": "object", "required": ["mass_mg", "value_minor"], "properties": {
+    properties.insert("closing_difference".into(), json!({"type": "object", "required": ["mass_mg"], "properties": {
         "mass_mg": {"type": "integer"}, "value_minor": {"type": "integer"}}}));
     Route {
         method: Method::Get,

@@ -401,6 +401,14 @@ pub async fn totals<R: Read>(read: &mut R) -> Result<Vec<(i64, Mass, Money)>, Pr
     rows.iter().map(|row| Ok((row.int(0)?, Mass::from_mg(row.int(1)?), Money::from_minor(row.int(2)?)))).collect()
 }
 
+/// Kind and id of some records.
+pub async fn named<R: Read>(read: &mut R, seqs: &[Seq]) -> Result<Vec<(Seq, String, Uuid)>, Problem> {
+    let rows = read
+        .fetch("SELECT r.seq, r.kind, r.id FROM json_each(?) k JOIN record r ON r.seq = k.value", vec![json!(seqs).to_string().into()])
+        .await?;
+    rows.iter().map(|row| Ok((row.int(0)?, row.text(1)?, row.uuid(2)?))).collect()
+}
+
 /// Takes away what a record said of metal.
 pub fn forget_lines(tx: &mut WriteTx, record: Seq) {
     tx.push("DELETE FROM ledger_line WHERE record_seq = ?", vec![Cell::Int(record)]);
@@ -443,3 +451,39 @@ pub fn write_shell(tx: &mut WriteTx, shell: Seq, gating: (Option<Mass>, Option<f
         vec![shell.into(), json!(castings).to_string().into()],
     );
 }
+
+/// What is derived here: a name, and a select of all its rows as text, for comparing with what
+/// follows when it is derived anew.
+pub const DERIVED: &[(&str, &str)] = &[
+    (
+        "movements",
+        "SELECT json_array(source_seq, line, at_ms, order_seq, from_kind, from_seq, to_kind, to_seq, mass_mg, \
+         value_minor, unit_heat, stock) FROM movement ORDER BY source_seq, line",
+    ),
+    (
+        "accounts",
+        "SELECT json_array(kind, seq, mass_mg, value_minor) FROM account WHERE mass_mg <> 0 OR value_minor <> 0 \
+         ORDER BY kind, seq",
+    ),
+    (
+        "heats' figures",
+        "SELECT json_array(heat_seq, charged_mg, poured_mg, pigged_mg, dross_mg, spilled_mg, heel_mg, \
+         unexplained_mg, closed, by_difference, value_minor, standing_minor) FROM ledger_heat h JOIN record r ON \
+         r.seq = h.heat_seq AND r.void_ms IS NULL ORDER BY heat_seq",
+    ),
+    (
+        "shells' figures",
+        "SELECT json_array(shell_seq, gating_mg, estimate_mg, poured_mg, leaked_mg, gross_mg, complete, \
+         standing_minor) FROM ledger_shell s JOIN record r ON r.seq = s.shell_seq AND r.void_ms IS NULL ORDER BY \
+         shell_seq",
+    ),
+    (
+        "castings' figures",
+        "SELECT json_array(casting_seq, shell_seq, tag, alloy, client_seq, estimate_mg, mass_mg, net_mg, \
+         poured_mg, resting_minor, share_minor, at_unit_minor, state, provisional) FROM ledger_casting c JOIN \
+         record r ON r.seq = c.casting_seq AND r.void_ms IS NULL ORDER BY casting_seq",
+    ),
+];
+
+/// Empties what is derived here.
+pub const WIPE: &[&str] = &["DELETE FROM movement", "DELETE FROM account"];

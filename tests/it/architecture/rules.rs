@@ -104,7 +104,8 @@ impl Place {
         };
         match (first, second) {
             (None, _) => Ok(Self::Root),
-            (Some("app"), _) => Ok(Self::App),
+            // The demonstration shop stands over app: it calls the whole service.
+            (Some("app" | "demo"), _) => Ok(Self::App),
             (Some("testkit"), _) => Ok(Self::Testkit),
             (Some("shop"), None) => Ok(Self::Group("shop")),
             (Some("desk"), None) => Ok(Self::Group("desk")),

@@ -1,0 +1,150 @@
+//! How the book begins: settings, recipes, slurry, metal, clients, patterns.
+
+use super::BEGINS;
+use super::caller::{Who, at, kg, text};
+use super::shop::{ALLOYS, DAY, HOUR, MINUTE, Pattern, Recipe, Shop, Stock};
+use super::words;
+use serde_json::json;
+
+/// Coats of a recipe: kind, slurry, stucco, least hours of drying.
+type Coats = Vec<(&'static str, &'static str, &'static str, i64)>;
+
+fn coats(backups: usize, dry: i64) -> Coats {
+    let mut out = vec![("prime", "Zircon prime", "zircon 80", 4), ("prime", "Zircon prime", "zircon 80", 4)];
+    out.extend(std::iter::repeat_n(("backup", "Silica backup", "fused silica 30-50", dry), backups));
+    out.push(("seal", "Silica backup", "", dry));
+    out
+}
+
+fn said(coats: &Coats) -> serde_json::Value {
+    coats
+        .iter()
+        .map(|(kind, slurry, stucco, dry)| {
+            let mut one = json!({"kind": kind, "slurry": slurry, "dry_hours": dry,
+                "viscosity_s": if *kind == "prime" { json!({"low": 22, "high": 28}) } else { json!({"low": 10, "high": 15}) }, "cup": "Zahn 4"});
+            if !stucco.is_empty() {
+                one["stucco"] = (*stucco).into();
+            }
+            one
+        })
+        .collect()
+}
+
+/// Opens the book.
+pub async fn open(shop: &mut Shop) -> Result<(), String> {
+    let now = BEGINS;
+    for (name, value) in [("currency", json!("EUR")), ("zone", json!("Europe/Lisbon")), ("money_for_hands", json!(true)), ("scale_step_kg", json!(0.01))] {
+        shop.caller.post(Who::Owner, "/v1/settings", json!({"name": name, "from_on": "2023-12-01", "value": value})).await?;
+    }
+    recipes(shop, now).await?;
+    for (name, binder, flour) in [("Prime tank", "colloidal silica", "zircon 325"), ("Backup tank", "colloidal silica", "fused silica 200")] {
+        let made = shop.caller.post(Who::Shell, "/v1/slurry-batches", json!({"name": name, "at": at(now), "binder": binder, "flour": flour})).await?;
+        shop.slurries.push(text(&made, "/id")?);
+    }
+    metal(shop, now).await?;
+    for name in words::CLIENTS {
+        let made = shop.caller.post(Who::Owner, "/v1/clients", json!({"name": name})).await?;
+        shop.clients.push(text(&made, "/id")?);
+    }
+    for work in words::WORKS {
+        let pattern = put_on_file(shop, *work).await?;
+        shop.patterns.push(pattern);
+    }
+    Ok(())
+}
+
+async fn recipes(shop: &mut Shop, now: i64) -> Result<(), String> {
+    for (name, coats, leak, leak_later) in
+        [("Grey shell", coats(4, 8), 130, 45), ("Quick shell", coats(3, 4), 210, 210), ("Heavy shell", coats(6, 10), 30, 30)]
+    {
+        let body = json!({"name": name, "at": at(now), "coats": said(&coats), "final_dry_hours": 24});
+        let made = shop.caller.post(Who::Shell, "/v1/recipes", body).await?;
+        shop.recipes.push(Recipe { id: text(&made, "/id")?, coats, leak, leak_later });
+    }
+    Ok(())
+}
+
+/// The second version of the first recipe: one coat more, from half way on.
+pub async fn second_version(shop: &mut Shop, now: i64) -> Result<(), String> {
+    let Some(recipe) = shop.recipes.first_mut() else { return Ok(()) };
+    recipe.coats = coats(5, 8);
+    let path = format!("/v1/recipes/{}/versions", recipe.id);
+    let body = json!({"at": at(now), "coats": said(&recipe.coats), "final_dry_hours": 24, "notes": "a fifth backup coat, after too many run-outs"});
+    shop.caller.post(Who::Shell, &path, body).await?;
+    Ok(())
+}
+
+async fn metal(shop: &mut Shop, now: i64) -> Result<(), String> {
+    for alloy in &ALLOYS {
+        let pool = shop
+            .caller
+            .post(Who::Owner, "/v1/metal-lots", json!({"alloy": alloy.code, "kind": "returns", "mass_kg": kg(38_400_000), "cost_minor": 24_960, "at": at(now), "opening": true}))
+            .await?;
+        shop.stock.push(Stock { pool: text(&pool, "/id")?, ..Stock::default() });
+        let addition = shop
+            .caller
+            .post(Who::Owner, "/v1/metal-lots", json!({"alloy": alloy.code, "kind": "addition", "mass_kg": 60, "cost_minor": 90_000, "at": at(now + MINUTE), "notes": "deoxidiser and weld rod"}))
+            .await?;
+        shop.additions.push(text(&addition, "/id")?);
+    }
+    // Another silicon bronze, used up in the first year as part of the charge.
+    let other = json!({"alloy": "C87200", "kind": "ingot", "mass_kg": 90, "cost_minor": 72_000, "at": at(now + 2 * MINUTE), "opening": true});
+    let made = shop.caller.post(Who::Owner, "/v1/metal-lots", other).await?;
+    shop.additions.push(text(&made, "/id")?);
+    Ok(())
+}
+
+/// Buys a parcel of ingot.
+pub async fn buy(shop: &mut Shop, alloy: usize, now: i64) -> Result<(), String> {
+    let Some(wanted) = ALLOYS.get(alloy) else { return Ok(()) };
+    let years = (now - BEGINS) / (365 * DAY);
+    let price = wanted.price * (100 + 4 * years + shop.dice.between(-5, 5)) / 100;
+    let mass = wanted.parcel * 1_000_000 + shop.dice.mass(-4_000_000, 4_000_000, 10_000);
+    let cost = price * (mass / 10_000) / 100;
+    let supplier = shop.dice.word(&["Carrow Metals", "Stell & Daughter"]);
+    let body = json!({"alloy": wanted.code, "kind": "ingot", "mass_kg": kg(mass), "cost_minor": cost, "at": at(now), "supplier": supplier});
+    let made = shop.caller.post(Who::Owner, "/v1/metal-lots", body).await?;
+    if let Some(stock) = shop.stock.get_mut(alloy) {
+        (stock.ingot, stock.left) = (text(&made, "/id")?, mass);
+    }
+    Ok(())
+}
+
+/// Puts a pattern on file, with its mould when it has one.
+pub async fn put_on_file(shop: &mut Shop, work: (&'static str, i64, i64, &'static str)) -> Result<Pattern, String> {
+    let (name, wax_g, section, what) = work;
+    let unique = !matches!(what, "mould" | "file");
+    let mut mould_id = None;
+    let (mut material, mut kind) = ("wax_casting", what);
+    if what == "mould" {
+        let body = json!({"name": format!("{name}, rubber"), "shelf": format!("R{}", shop.patterns.len() % 9 + 1), "cost_minor": 9000 + wax_g * 20});
+        let made = shop.caller.post(Who::Owner, "/v1/moulds", body).await?;
+        mould_id = Some(text(&made, "/id")?);
+    } else if what == "file" {
+        material = "resin_castable";
+    } else {
+        (material, kind) = (what, "unique");
+    }
+    let mut body = json!({"name": name, "material": material, "mass_kg": kg(wax_g * 1000), "section_mm": section, "kind": kind});
+    if let Some(mould) = &mould_id {
+        body["mould_id"] = mould.as_str().into();
+    }
+    let made = shop.caller.post(Who::Owner, "/v1/patterns", body).await?;
+    Ok(Pattern { id: text(&made, "/id")?, wax_g, unique, mould_id, marks: 0 })
+}
+
+impl Shop {
+    /// Checks the slurry; now and then a tank is made up anew, and once the recipe changes.
+    pub async fn slurry(&mut self, now: i64) -> Result<(), String> {
+        if now > BEGINS + 540 * DAY && self.first("second version") {
+            second_version(self, now).await?;
+        }
+        for (place, (low, high)) in [(20, 30), (9, 17)].into_iter().enumerate() {
+            let Some(id) = self.slurries.get(place).cloned() else { continue };
+            let body = json!({"at": at(now + HOUR), "viscosity_s": self.dice.between(low, high), "cup": "Zahn 4", "ph": 9.6, "tank_c": self.dice.between(17, 23)});
+            self.caller.tick(now + HOUR);
+            self.caller.post(Who::Shell, &format!("/v1/slurry-batches/{id}/checks"), body).await?;
+        }
+        Ok(())
+    }
+}

@@ -17,6 +17,8 @@ use std::time::{Duration, Instant};
 const BINARY: &str = env!("CARGO_BIN_EXE_pourbook");
 const RUNS: usize = 5;
 const SECONDS: f64 = 1.5;
+/// Blocks of the file that is synced.
+const BLOCKS: usize = 256;
 
 /// Five runs of one measure: the median and what lay on either side.
 struct Measure {
@@ -125,9 +127,11 @@ fn record_one(data: &Path, bed: &Bed) {
     let mut plain = Replay::plain(&copy.path().join("plain.db"));
     measure("one row and a commit, same settings", "a second", |_| rate(|_| plain.insert_row()));
     let mut file = std::fs::File::create(copy.path().join("synced")).unwrap();
-    measure("4 KiB written and fdatasync", "a second", |_| {
-        rate(|_| {
-            std::io::Write::write_all(&mut file, &[0; 4096]).unwrap();
+    std::io::Write::write_all(&mut file, &[0; 4096 * BLOCKS]).unwrap();
+    file.sync_all().unwrap();
+    measure("4 KiB written over and fdatasync, as in a log reused", "a second", |_| {
+        rate(|n| {
+            std::os::unix::fs::FileExt::write_all_at(&file, &[1; 4096], (n % BLOCKS * 4096) as u64).unwrap();
             file.sync_data().unwrap();
         })
     });

@@ -19,6 +19,7 @@ use std::sync::Arc;
 
 /// The settlers, in the order in which they run.
 pub const SETTLERS: &[Settler] = &[
+    house::settle,
     casting::settle,
     metal::settle,
     shell::settle_flags,

@@ -93,14 +93,26 @@ async fn bodies_that_cannot_be_read() {
             assert_eq!(reply.status, 400, "{}", &body[..body.len().min(60)]);
             reply.refused(slug);
         }
-        for bytes in [b"{\"name\":\"\xff\"}".to_vec(), b"{\"name\":\"\xc0\xaf\"}".to_vec(), b"\xff\xfe{\0}\0".to_vec(), b"{\"name\":\"\xed\xa0\x80\"}".to_vec()] {
+        for bytes in [
+            b"{\"name\":\"\xff\"}".to_vec(),
+            b"{\"name\":\"\xc0\xaf\"}".to_vec(),
+            b"\xff\xfe{\0}\0".to_vec(),
+            b"{\"name\":\"\xed\xa0\x80\"}".to_vec(),
+        ] {
             refused(shop, "/v1/clients", "application/json", bytes).await.refused("malformed");
         }
         for body in ["[]", "[{\"name\":\"Ada\"}]", "null", "\"Ada\"", "7", "true"] {
             let faults = refused(shop, "/v1/clients", "application/json", body).await.faults();
             assert_eq!(faults, pairs(&[("", "wrong-type")]), "{body}");
         }
-        for media in ["text/plain", "application/x-www-form-urlencoded", "application/merge-patch+json", "multipart/form-data", "application/jsonx", ""] {
+        for media in [
+            "text/plain",
+            "application/x-www-form-urlencoded",
+            "application/merge-patch+json",
+            "multipart/form-data",
+            "application/jsonx",
+            "",
+        ] {
             let reply = refused(shop, "/v1/clients", media, "{\"name\":\"Ada\"}").await;
             assert_eq!(reply.status, 415, "{media}");
             reply.refused("wrong-type");
@@ -111,7 +123,8 @@ async fn bodies_that_cannot_be_read() {
             assert_eq!(reply.status, 413);
             reply.refused("too-large");
         }
-        let reply = shop.ask("POST", "/v1/clients").header("content-length", "99999999999").json(&json!({"name": "Ada"})).send().await;
+        let reply =
+            shop.ask("POST", "/v1/clients").header("content-length", "99999999999").json(&json!({"name": "Ada"})).send().await;
         reply.refused("too-large");
     })
     .await;
@@ -167,8 +180,18 @@ async fn times_that_cannot_be() {
     at_both(async |shop| {
         let tank = |time: &str| json!({"name": "Tank", "at": time});
         for time in [
-            "2026-03-04T09:10:00", "2026-03-04", "2026-02-30T09:10:00Z", "2026-03-04T25:00:00Z", "2026-03-04T09:10:00+25:00", "04.03.2026 09:10",
-            "2026-03-04T09:10:00[Europe/Lisbon]", "9999-03-04T09:10:00Z", "0001-01-01T00:00:00Z", "", "1772615400", "+2026-03-04T09:10:00Z",
+            "2026-03-04T09:10:00",
+            "2026-03-04",
+            "2026-02-30T09:10:00Z",
+            "2026-03-04T25:00:00Z",
+            "2026-03-04T09:10:00+25:00",
+            "04.03.2026 09:10",
+            "2026-03-04T09:10:00[Europe/Lisbon]",
+            "9999-03-04T09:10:00Z",
+            "0001-01-01T00:00:00Z",
+            "",
+            "1772615400",
+            "+2026-03-04T09:10:00Z",
         ] {
             assert_eq!(bad(shop, "/v1/slurry-batches", &tank(time)).await.faults(), pairs(&[("/at", "no-instant")]), "{time}");
         }
@@ -250,7 +273,10 @@ fn text_fields(schema: &Value) -> Vec<(String, u64)> {
         .iter()
         .filter(|(_, s)| {
             let kinds = &s["type"];
-            (kinds == "string" || *kinds == json!(["string", "null"])) && s.get("enum").is_none() && s.get("format").is_none() && s.get("description").is_none()
+            (kinds == "string" || *kinds == json!(["string", "null"]))
+                && s.get("enum").is_none()
+                && s.get("format").is_none()
+                && s.get("description").is_none()
         })
         .filter_map(|(name, s)| Some((name.clone(), s["maxLength"].as_u64()?)))
         .filter(|(name, _)| !matches!(name.as_str(), "alloy" | "material" | "gating_material" | "code" | "section" | "reason"))
@@ -279,7 +305,8 @@ async fn hostile_text_comes_back_as_it_went_in() {
                 for (name, most) in &texts {
                     let text = if n == 0 { HOSTILE[fields % HOSTILE.len()] } else { hostile };
                     fields += 1;
-                    row.body[name.as_str()] = text.chars().take(usize::try_from(*most).unwrap()).collect::<String>().trim().into();
+                    row.body[name.as_str()] =
+                        text.chars().take(usize::try_from(*most).unwrap()).collect::<String>().trim().into();
                 }
                 let made = shop.post(&row.path, &row.body).await.made();
                 let of = if made.get("recast_id").is_some() { continue } else { &made };
@@ -291,7 +318,13 @@ async fn hostile_text_comes_back_as_it_went_in() {
             }
         }
         assert!(fields > 60, "only {fields} text fields were found");
-        for (text, code) in [("a\u{0}b", "control-character"), ("a\u{1b}[31m", "control-character"), ("\r\n", "empty"), ("   ", "empty"), ("", "empty")] {
+        for (text, code) in [
+            ("a\u{0}b", "control-character"),
+            ("a\u{1b}[31m", "control-character"),
+            ("\r\n", "empty"),
+            ("   ", "empty"),
+            ("", "empty"),
+        ] {
             let faults = bad(shop, "/v1/clients", &json!({"name": text})).await.faults();
             assert_eq!(faults, pairs(&[("/name", code)]), "{text:?}");
         }

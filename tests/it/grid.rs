@@ -48,7 +48,6 @@ async fn live(shop: &TestShop, collection: &str, by: Role) -> String {
     format!("/v1/{collection}/{}", of.as_str().unwrap())
 }
 
-
 /// The path of a live thing that a route reads, corrects or voids.
 async fn live_path(shop: &TestShop, route: &Route, by: Role) -> String {
     let path = route.path.as_str();
@@ -67,7 +66,9 @@ async fn live_path(shop: &TestShop, route: &Route, by: Role) -> String {
 
 /// Where and what to ask of a route that records something.
 async fn row_of(shop: &TestShop, route: &Route) -> Row {
-    row(shop, &route.operation).await.unwrap_or_else(|| panic!("{} {} ({}) has no row", route.method.name(), route.path, route.operation))
+    row(shop, &route.operation)
+        .await
+        .unwrap_or_else(|| panic!("{} {} ({}) has no row", route.method.name(), route.path, route.operation))
 }
 
 fn reason() -> Value {
@@ -148,7 +149,8 @@ async fn what_is_not_there_is_not_found() {
             };
             let client = shop.client("Someone").await;
             for missing in [shop.mint(), client.clone(), "not-an-id".to_owned(), "%00".to_owned()] {
-                let path = format!("{}/{missing}{}", route.path.split("/{").next().unwrap(), route.path.split('}').nth(1).unwrap());
+                let path =
+                    format!("{}/{missing}{}", route.path.split("/{").next().unwrap(), route.path.split('}').nth(1).unwrap());
                 if collection(&route.path) == "clients" && missing == client {
                     continue;
                 }
@@ -281,10 +283,16 @@ async fn a_repeated_key_is_answered_again_and_recorded_once() {
             let key = format!("key-{}", shop.next());
             let ask = |body: &Value| shop.ask("POST", &path).key(&key).json(body).send();
             let first = ask(&body).await;
-            assert_eq!((first.status, first.header("idempotency-replayed")), (route.answer.status, None), "{name}: {:#}", first.json);
+            assert_eq!(
+                (first.status, first.header("idempotency-replayed")),
+                (route.answer.status, None),
+                "{name}: {:#}",
+                first.json
+            );
             let once = shop.written().await;
             // The same members in another order are the same request.
-            let turned: Value = Value::Object(body.as_object().unwrap().iter().rev().map(|(k, v)| (k.clone(), v.clone())).collect());
+            let turned: Value =
+                Value::Object(body.as_object().unwrap().iter().rev().map(|(k, v)| (k.clone(), v.clone())).collect());
             for again in [&body, &turned] {
                 let second = ask(again).await;
                 assert_eq!(second.status, first.status, "{name}: {:#}", second.json);
@@ -369,7 +377,15 @@ async fn parameters_that_are_unknown_or_there_twice() {
             let reply = ask("a=%ff%").await;
             assert_eq!(reply.status, 400, "{} {}", route.method.name(), route.path);
             reply.refused("malformed");
-            for (name, wrong) in [("limit", "0"), ("limit", "1.5"), ("limit", "9999999999999999999"), ("cursor", "nonsense"), ("from", "2026-03-01"), ("to", "noon"), ("void", "perhaps")] {
+            for (name, wrong) in [
+                ("limit", "0"),
+                ("limit", "1.5"),
+                ("limit", "9999999999999999999"),
+                ("cursor", "nonsense"),
+                ("from", "2026-03-01"),
+                ("to", "noon"),
+                ("void", "perhaps"),
+            ] {
                 if route.params.iter().any(|p| p.name == name) {
                     ask(&format!("{name}={wrong}")).await.refused("malformed");
                 }
@@ -384,7 +400,9 @@ async fn a_hand_corrects_its_own_for_a_day_and_nothing_of_others() {
     at_both(async |shop| {
         let hands = live(shop, "clients", Role::Hand).await;
         let owners = live(shop, "clients", Role::Owner).await;
-        let ask = async |path: &str, body: &Value| shop.ask("POST", &format!("{path}/void")).by(Some(Role::Hand)).json(body).send().await;
+        let ask = async |path: &str, body: &Value| {
+            shop.ask("POST", &format!("{path}/void")).by(Some(Role::Hand)).json(body).send().await
+        };
         ask(&owners, &reason()).await.refused("not-allowed");
         ask(&hands, &json!({"reason": "all of it", "cascade": true})).await.refused("not-allowed");
         let day = 24 * 3_600_000;

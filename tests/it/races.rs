@@ -51,7 +51,8 @@ async fn two_pours_of_one_shell() {
             let (_, shell) = shop.fired().await;
             let heats = [shop.heat(18.0).await, shop.heat(18.0).await];
             shop.crowded();
-            let [one, other] = [0, 1].map(|n| post(shop, &format!("/v1/heats/{}/pours", heats[n]), &shop.pour_body(&shell, 15.0, &json!({}))));
+            let [one, other] =
+                [0, 1].map(|n| post(shop, &format!("/v1/heats/{}/pours", heats[n]), &shop.pour_body(&shell, 15.0, &json!({}))));
             let (a, b) = two(one, other, turned).await;
             assert_eq!(statuses(&a, &b), (201, 409), "{:#} {:#}", a.json, b.json);
             if a.status == 409 { a } else { b }.refused("already-poured");
@@ -120,14 +121,17 @@ async fn two_corrections_and_a_void_of_one_record() {
             shop.crowded();
             let path = format!("/v1/pours/{}", id(&pour));
             let etag = pour["etag"].as_str().unwrap();
-            let patch = |kg: f64| -> Asked<'_> { Box::pin(shop.ask("PATCH", &path).if_match(etag).merge(&json!({"poured_kg": kg})).send()) };
+            let patch = |kg: f64| -> Asked<'_> {
+                Box::pin(shop.ask("PATCH", &path).if_match(etag).merge(&json!({"poured_kg": kg})).send())
+            };
             let (a, b) = two(patch(15.3), patch(15.5), turned).await;
             assert_eq!(statuses(&a, &b), (200, 412), "{:#} {:#}", a.json, b.json);
             let won = if a.status == 200 { a.json } else { b.json };
             assert_eq!(shop.get(&path).await.is(200), won);
             let etag = won["etag"].as_str().unwrap();
             // The closing stands on the pour's mass: without it the heat would not balance.
-            let closing = shop.get(&format!("/v1/heats/{}", won["heat_id"].as_str().unwrap())).await.is(200)["closings"][0].clone();
+            let closing =
+                shop.get(&format!("/v1/heats/{}", won["heat_id"].as_str().unwrap())).await.is(200)["closings"][0].clone();
             shop.void(&format!("/v1/closings/{}", id(&closing))).await.is(200);
             let patch: Asked<'_> = Box::pin(shop.ask("PATCH", &path).if_match(etag).merge(&json!({"metal_c": 1140})).send());
             let void = post(shop, &format!("{path}/void"), &json!({"reason": "never was"}));
@@ -150,7 +154,9 @@ async fn fifty_times_the_same_key() {
         let before = shop.written().await;
         shop.crowded();
         let body = shop.pour_body(&shell, 15.0, &json!({"hands": ["Ada"]}));
-        let asked = (0..50).map(|_| -> Asked<'_> { Box::pin(shop.ask("POST", &format!("/v1/heats/{heat}/pours")).key("once").json(&body).send()) });
+        let asked = (0..50).map(|_| -> Asked<'_> {
+            Box::pin(shop.ask("POST", &format!("/v1/heats/{heat}/pours")).key("once").json(&body).send())
+        });
         let replies = at_once(asked.collect()).await;
         let replayed = replies.iter().filter(|r| r.header("idempotency-replayed") == Some("true")).count();
         assert_eq!((replies.len(), replayed), (50, 49));
@@ -191,17 +197,45 @@ async fn only_one_of_two_where_there_can_be_but_one() {
         let charge = json!([{"lot_id": lot, "mass_kg": 7}]);
         for (path, body, refusal) in [
             (format!("/v1/heats/{heat}/close"), json!({"at": at(4, "09:31"), "pigged_kg": 2.3, "dross_kg": 0.2}), "heat-closed"),
-            ("/v1/breakouts".to_owned(), json!({"casting_id": id(&casting), "at": at(5, "09:00"), "gross_kg": 15.2}), "out-of-route"),
+            (
+                "/v1/breakouts".to_owned(),
+                json!({"casting_id": id(&casting), "at": at(5, "09:00"), "gross_kg": 15.2}),
+                "out-of-route",
+            ),
             (format!("{path}/cut-off"), json!({"at": at(5, "10:00"), "net_kg": 11}), "invalid"),
             (format!("{path}/finish"), json!({"at": at(6, "10:00")}), "out-of-route"),
             (format!("{path}/recast"), json!({"at": at(6, "11:00"), "reason": "spare"}), "out-of-route"),
-            ("/v1/heats".to_owned(), json!({"alloy": "C87300", "furnace": "Gas", "at": at(6, "08:00"), "charge": charge}), "lot-short"),
+            (
+                "/v1/heats".to_owned(),
+                json!({"alloy": "C87300", "furnace": "Gas", "at": at(6, "08:00"), "charge": charge}),
+                "lot-short",
+            ),
         ] {
             let (a, b) = two(post(shop, &path, &body), post(shop, &path, &body), false).await;
             let made = [&a, &b].into_iter().filter(|r| r.status == 201).count();
             // The heat is closed already; of the others one is taken.
             assert_eq!(made, usize::from(refusal != "heat-closed"), "{path}: {:#} {:#}", a.json, b.json);
             if b.status == 201 { a } else { b }.refused(refusal);
+        }
+    })
+    .await;
+}
+
+#[tokio::test]
+async fn a_setting_and_what_rests_on_it() {
+    at_both(async |shop| {
+        for (n, turned) in [false, true].into_iter().enumerate() {
+            let (_, shell) = shop.fired().await;
+            let heat = shop.heat(18.0).await;
+            shop.crowded();
+            let least = 300 + 10 * n;
+            let setting = post(shop, "/v1/settings", &json!({"name": "shell_dry_c", "from_on": "2026-03-01", "value": least}));
+            let pour = post(shop, &format!("/v1/heats/{heat}/pours"), &shop.pour_body(&shell, 15.0, &json!({"shell_c": 290})));
+            let (set, poured) = two(setting, pour, turned).await;
+            set.made();
+            let record = shop.get(&format!("/v1/pours/{}", id(&poured.made()))).await.is(200);
+            let limit = json!(format!("shell at {least} °C or more"));
+            assert!(record["practice_flags"].as_array().unwrap().iter().any(|f| f["limit"] == limit), "{record:#}");
         }
     })
     .await;

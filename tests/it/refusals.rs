@@ -15,12 +15,32 @@ async fn provoke(shop: &TestShop, kind: ProblemType) -> Option<Reply> {
     use ProblemType as P;
     Some(match kind {
         P::Busy | P::Internal => return None,
-        P::Malformed | P::DuplicateKey | P::UnknownParameter | P::NoToken | P::NotAllowed | P::NotFound | P::WrongMethod
-        | P::NotAcceptable | P::WrongType | P::TooLarge | P::Invalid => unreadable(shop, kind).await,
+        P::Malformed
+        | P::DuplicateKey
+        | P::UnknownParameter
+        | P::NoToken
+        | P::NotAllowed
+        | P::NotFound
+        | P::WrongMethod
+        | P::NotAcceptable
+        | P::WrongType
+        | P::TooLarge
+        | P::Invalid => unreadable(shop, kind).await,
         P::KeyReused | P::PreconditionMissing | P::Stale | P::IdTaken | P::AlreadyVoid | P::InUse => state(shop, kind).await,
-        P::NotYet | P::AlloyDiffers | P::LotShort | P::PatternIsUnique | P::ClientMetal | P::CrucibleInUse => slip(shop, kind).await,
-        P::Opened | P::BeforeThePour | P::AlreadyPoured | P::OutOfRoute | P::TimesContradict | P::MetalBeyond
-        | P::ResidualTooLarge | P::MetalShort | P::HeatClosed | P::EditionMarkTaken | P::StillGood => never(shop, kind).await,
+        P::NotYet | P::AlloyDiffers | P::LotShort | P::PatternIsUnique | P::ClientMetal | P::CrucibleInUse => {
+            slip(shop, kind).await
+        }
+        P::Opened
+        | P::BeforeThePour
+        | P::AlreadyPoured
+        | P::OutOfRoute
+        | P::TimesContradict
+        | P::MetalBeyond
+        | P::ResidualTooLarge
+        | P::MetalShort
+        | P::HeatClosed
+        | P::EditionMarkTaken
+        | P::StillGood => never(shop, kind).await,
     })
 }
 
@@ -129,7 +149,8 @@ async fn never(shop: &TestShop, kind: ProblemType) -> Reply {
         P::OutOfRoute => {
             let casting = shop.casting().await;
             shop.shell(&[&casting]).await;
-            let body = json!({"recipe_id": shop.recipe().await, "casting_ids": [id(&casting)], "gating_kg": 0.5, "at": at(1, "11:00")});
+            let body =
+                json!({"recipe_id": shop.recipe().await, "casting_ids": [id(&casting)], "gating_kg": 0.5, "at": at(1, "11:00")});
             return shop.post("/v1/shells", &body).await;
         }
         P::TimesContradict => {

@@ -103,7 +103,9 @@ async fn times_that_contradict() {
     at_both(async |shop| {
         let (casting, shell) = shop.fired().await;
         let heat = shop.heat(18.0).await;
-        shop.try_pour(&heat, &shell, 15.0, &json!({"at": at(4, "07:59"), "despite": whatever()})).await.refused("times-contradict");
+        shop.try_pour(&heat, &shell, 15.0, &json!({"at": at(4, "07:59"), "despite": whatever()}))
+            .await
+            .refused("times-contradict");
         let lot = shop.lot(10.0, 100).await;
         let charge = json!({"lot_id": lot, "mass_kg": 1, "at": at(4, "09:40")});
         let pour = shop.pour(&heat, &shell, 15.0).await;
@@ -131,7 +133,8 @@ async fn one_mark_one_work() {
         let (heron, otter) = (shop.pattern("file").await, shop.pattern("file").await);
         let commission = shop.commission(None).await;
         let deliver = async |pattern: &str, mark: Option<&str>| {
-            let piece = shop.piece(&commission, &json!({"pattern_id": pattern, "edition_mark": mark, "at": at(1, "08:00")})).await;
+            let piece =
+                shop.piece(&commission, &json!({"pattern_id": pattern, "edition_mark": mark, "at": at(1, "08:00")})).await;
             let casting = &piece["castings"][0];
             let shell = shop.shell(&[casting]).await;
             shop.fire(&shell).await;
@@ -178,7 +181,8 @@ async fn quantities_that_make_no_sense() {
             let faults = shop.try_pour(&heat, &shell, 10.0, &more).await.faults();
             assert!(faults.iter().any(|(p, _)| p == pointer), "{more}: {faults:?}");
         };
-        let leak = |lost: f64, swept: f64| json!({"leaks": [{"where": "gate", "response": "none", "lost_kg": lost, "swept_kg": swept}]});
+        let leak =
+            |lost: f64, swept: f64| json!({"leaks": [{"where": "gate", "response": "none", "lost_kg": lost, "swept_kg": swept}]});
         refuse(leak(6.0, 4.1), "/leaks").await;
         refuse(json!({"poured_kg": 0}), "/poured_kg").await;
         refuse(json!({"poured_kg": null, "poured_basis": "weighed"}), "/poured_kg").await;

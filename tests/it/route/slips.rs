@@ -53,10 +53,9 @@ async fn every_stage_that_may_be_missing() {
         let shell = shop.shell(&[&casting]).await;
         said_again(shop, "/v1/preheats", &preheat(&shell), "not-yet", "not_on_record").await;
         assert_eq!(shop.stage(&casting).await, "preheat");
-        for (action, body, stage) in [
-            ("cut-off", json!({"at": at(5, "10:00"), "net_kg": 11}), "bench"),
-            ("finish", json!({"at": at(6, "10:00")}), "done"),
-        ] {
+        for (action, body, stage) in
+            [("cut-off", json!({"at": at(5, "10:00"), "net_kg": 11}), "bench"), ("finish", json!({"at": at(6, "10:00")}), "done")]
+        {
             let (casting, shell) = shop.fired().await;
             shop.pour(&shop.heat(18.0).await, &shell, 15.4).await;
             said_again(shop, &format!("/v1/castings/{}/{action}", id(&casting)), &body, "not-yet", "not_on_record").await;
@@ -111,7 +110,9 @@ async fn a_unique_pattern_cast_again() {
         let pattern = shop.pattern("unique").await;
         let piece = shop.piece(&shop.commission(None).await, &json!({"pattern_id": pattern, "at": at(1, "08:00")})).await;
         let path = format!("/v1/castings/{}", id(&piece["castings"][0]));
-        shop.post(&format!("{path}/scrap"), &json!({"at": at(2, "09:00"), "cause": {"category": "wax", "text": "fell"}})).await.made();
+        shop.post(&format!("{path}/scrap"), &json!({"at": at(2, "09:00"), "cause": {"category": "wax", "text": "fell"}}))
+            .await
+            .made();
         let recast = format!("{path}/recast");
         shop.post(&recast, &json!({"at": at(2, "10:00"), "despite": ["pattern_is_unique"]})).await.refused("pattern-is-unique");
         shop.post(&recast, &json!({"at": at(2, "10:00"), "how": "remodelled"})).await.refused("pattern-is-unique");

@@ -68,7 +68,10 @@ async fn a_shop_that_weighs_in_pounds() {
             assert_eq!(Units::Us.temperature_field(Celsius::new(record["metal_c"].as_f64().unwrap()).unwrap()), "2150");
         }
         // Opened and saved as it stands, nothing moves.
-        let again = shop.patch(&format!("/v1/pours/{}", id(&pour)), &json!({"poured_kg": pour["poured_kg"], "metal_c": pour["metal_c"]})).await.is(200);
+        let again = shop
+            .patch(&format!("/v1/pours/{}", id(&pour)), &json!({"poured_kg": pour["poured_kg"], "metal_c": pour["metal_c"]}))
+            .await
+            .is(200);
         assert_eq!((&again["poured_kg"], &again["metal_c"]), (&pour["poured_kg"], &pour["metal_c"]));
         let balance = shop.get("/v1/metal/balance").await.is(200);
         assert_eq!(balance["in_shells"]["mass_kg"].as_f64(), Some(poured.kg()));
@@ -98,7 +101,10 @@ async fn written_down_at_the_wrong_pot() {
         }
         let lines = shop.get(&format!("/v1/journal?record={}", id(&pour))).await.is(200);
         let last = &lines["items"].as_array().unwrap().last().unwrap();
-        assert_eq!((&last["reason"], &last["from"]["heat_id"], &last["to"]["heat_id"]), (&json!("wrong pot"), &json!(left), &json!(right)));
+        assert_eq!(
+            (&last["reason"], &last["from"]["heat_id"], &last["to"]["heat_id"]),
+            (&json!("wrong pot"), &json!(left), &json!(right))
+        );
     })
     .await;
 }
@@ -133,7 +139,8 @@ async fn two_pour_days_are_told_in_full() {
         let mut history = two_pour_days();
         history.send_all(shop).await;
         let told = said(shop, &history).await;
-        let stages: Vec<&Value> = ["casting1", "casting1b", "casting2", "casting3", "casting4"].iter().map(|c| &told[*c]["stage"]).collect();
+        let stages: Vec<&Value> =
+            ["casting1", "casting1b", "casting2", "casting3", "casting4"].iter().map(|c| &told[*c]["stage"]).collect();
         assert_eq!(stages, ["scrapped", "wax", "delivered", "delivered", "done"]);
         // 41.5 charged = 24.3 + 9.4 poured + 5.9 pigged + 0.4 dross + 1.2 heel + 0.3 unexplained.
         let heat = &told["heat1"];

@@ -67,6 +67,7 @@ CREATE TABLE casting (
     wax_mg         INTEGER
 ) STRICT;
 CREATE INDEX casting_by_piece ON casting (piece_seq, part_n, attempt);
+CREATE INDEX casting_by_pattern ON casting (pattern_seq);
 CREATE INDEX casting_by_commission ON casting (commission_seq);
 CREATE INDEX casting_by_stage ON casting (stage, seq);
 CREATE INDEX casting_by_shell ON casting (shell_seq);
@@ -121,6 +122,7 @@ CREATE TABLE shell (
     gating_material    TEXT    NOT NULL
 ) STRICT;
 CREATE INDEX shell_by_recipe ON shell (recipe_seq);
+CREATE INDEX shell_by_version ON shell (recipe_version_seq);
 
 CREATE TABLE shell_casting (
     shell_seq   INTEGER NOT NULL REFERENCES record (seq),

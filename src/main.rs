@@ -54,8 +54,11 @@ enum Command {
         /// Whose it is.
         name: String,
         /// owner, hand or reader.
-        #[arg(long)]
-        role: String,
+        #[arg(long, required_unless_present = "revoke")]
+        role: Option<String>,
+        /// End the token of that name instead: a lost tablet is shut out at once.
+        #[arg(long, conflicts_with = "role")]
+        revoke: bool,
         /// The folder of the book.
         #[arg(long, env = "POURBOOK_DATA", default_value = "data")]
         data: PathBuf,
@@ -135,8 +138,8 @@ async fn run(command: Command) -> Result<(), String> {
             make_demo(&data, seed).await?;
             if no_serve { Ok(()) } else { serve::run(&data, listen, Options::default()).await }
         }
-        Command::Token { name, role, data } => {
-            let role = Role::parse(&role).ok_or("The role is owner, hand or reader.")?;
+        Command::Token { name, role, revoke, data } => {
+            let role = Role::parse(role.as_deref().unwrap_or("reader")).ok_or("The role is owner, hand or reader.")?;
             let name = name.trim().to_owned();
             if name.is_empty() || name.chars().count() > 64 || name.chars().any(char::is_control) {
                 return Err("Give a name of 1 to 64 characters.".into());
@@ -146,6 +149,15 @@ async fn run(command: Command) -> Result<(), String> {
             let db = Db::open(&data, options, clock.clone(), app::SETTLERS).await?;
             let secret = token::mint(&clock);
             let mut tx = db.write(Actor::new("command line", Role::Owner)).await.map_err(|p| p.to_string())?;
+            if revoke {
+                let ended = token::revoke(&mut tx, &name).await.map_err(|p| p.to_string())?;
+                tx.save(()).await.map_err(|p| p.to_string())?;
+                db.close().await;
+                return if ended == 0 { Err(format!("No token is named {name}.")) } else { Ok(()) };
+            }
+            if token::in_use(&mut tx, &name).await.map_err(|p| p.to_string())? {
+                return Err(format!("There is a token named {name}. Give another name, or end that one with --revoke."));
+            }
             token::keep(&mut tx, &secret, &name, role);
             tx.save(()).await.map_err(|p| p.to_string())?;
             db.close().await;

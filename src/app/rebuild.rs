@@ -23,7 +23,10 @@ pub async fn run(db: &Db) -> Result<Vec<String>, Problem> {
     let seqs = list::live(&mut tx, KINDS).await?;
     for (kind, seq) in seqs {
         tx.touch(kind, seq);
-        tx.note_acting(kind, seq, false);
+        // A heat that acts has its pours judged; what was decided is not decided anew.
+        if kind != Kind::Heat {
+            tx.note_acting(kind, seq, false);
+        }
     }
     tx.settle().await?;
     tx.save(()).await?;

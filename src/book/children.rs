@@ -6,9 +6,15 @@ use super::room::Room;
 use super::verbs;
 use super::void::{self, Ask};
 use crate::db::{Cell, Read as _, WriteTx};
+use crate::kernel::field::{Faults, unknown};
 use crate::kernel::{Problem, Seq};
 use serde_json::{Map, Value};
 use uuid::Uuid;
+
+/// The most children a record embeds.
+const CHILDREN_MAX: usize = 200;
+/// Members that an answer bears and nobody sets: a child may be sent back as it was read.
+const RENDERED: &[&str] = &["recorded_at", "by", "practice_flags", "version", "etag", "despite", "first_use"];
 
 /// Takes an array of children out of a correction; null is an empty one.
 ///
@@ -19,6 +25,9 @@ pub fn take_array(arrays: &mut Map<String, Value>, name: &str) -> Result<Option<
     match arrays.shift_remove(name) {
         None => Ok(None),
         Some(Value::Null) => Ok(Some(Vec::new())),
+        Some(Value::Array(items)) if items.len() > CHILDREN_MAX => {
+            Err(Problem::field(&format!("/{name}"), "length", format!("At most {CHILDREN_MAX} of these.")))
+        }
         Some(Value::Array(items)) => items
             .into_iter()
             .map(|item| if let Value::Object(object) = item { Ok(object) } else { Err(wrong()) })
@@ -53,6 +62,11 @@ pub async fn amend<C: Room>(
             };
             kept.push(*seq);
             let own: Vec<&str> = verbs::correctable::<C::Body>();
+            let mut faults = Faults::default();
+            unknown(&item, &[&own, RENDERED, &[member]], &at, &mut faults);
+            if !faults.0.is_empty() {
+                return Err(Problem::invalid(faults.0));
+            }
             item.retain(|name, _| own.contains(&name.as_str()) && name != member);
             if !item.is_empty() {
                 Box::pin(verbs::correct::<C>(tx, *seq, item, None)).await.map_err(|p| under(&at, p))?;

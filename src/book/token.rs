@@ -17,6 +17,27 @@ fn hash(secret: &str) -> [u8; 32] {
     Sha256::digest(secret.as_bytes()).into()
 }
 
+/// Whether a token of that name is in use.
+///
+/// # Errors
+/// As the database says.
+pub async fn in_use<R: Read>(read: &mut R, name: &str) -> Result<bool, Problem> {
+    let row = read.fetch_one("SELECT 1 FROM token WHERE name = ? AND revoked_ms IS NULL", vec![name.into()]).await?;
+    Ok(row.is_some())
+}
+
+/// Ends every token of a name; answers how many there were.
+///
+/// # Errors
+/// As the database says.
+pub async fn revoke(tx: &mut WriteTx, name: &str) -> Result<usize, Problem> {
+    let now = tx.now();
+    let rows = tx
+        .fetch("UPDATE token SET revoked_ms = ? WHERE name = ? AND revoked_ms IS NULL RETURNING 1", vec![now.into(), name.into()])
+        .await?;
+    Ok(rows.len())
+}
+
 /// Keeps a token.
 pub fn keep(tx: &mut WriteTx, secret: &str, name: &str, role: Role) {
     let now = tx.now();

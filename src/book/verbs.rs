@@ -41,6 +41,7 @@ pub async fn create<R: Room>(tx: &mut WriteTx, mut draft: Draft<R::Body>) -> Res
         first_use,
     };
     tx.note_acting(R::KIND, seq, false);
+    tx.note_acting_at(entry.common.at);
     R::enter(tx, &mut entry).await?;
     write_new::<R>(tx, &mut entry);
     R::along(tx, &mut entry).await?;
@@ -260,6 +261,7 @@ pub async fn correct<R: Room>(
         first_use,
     };
     tx.note_acting(R::KIND, seq, false);
+    tx.note_acting_at(entry.common.at);
     R::enter(tx, &mut entry).await?;
     rewrite::<R>(tx, &mut entry, standing.version + 1, reason.as_deref());
     R::corrected(tx, &mut entry).await?;

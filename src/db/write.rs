@@ -57,6 +57,7 @@ pub struct WriteTx {
     tally: Arc<Tally>,
     forget: bool,
     acting: Vec<Acting>,
+    acting_at: Option<Instant>,
     memo: HashMap<TypeId, Box<dyn Any + Send + Sync>>,
 }
 
@@ -83,6 +84,7 @@ impl WriteTx {
             tally,
             forget: false,
             acting: Vec::new(),
+            acting_at: None,
             memo: HashMap::new(),
         }
     }
@@ -176,6 +178,17 @@ impl WriteTx {
     /// Notes that this turn records or corrects a record, or voids it.
     pub fn note_acting(&mut self, kind: Kind, seq: Seq, voids: bool) {
         self.acting.push(Acting { kind, seq, voids });
+    }
+    /// When the first record of this turn happened, where that was said.
+    #[must_use]
+    pub const fn acting_at(&self) -> Option<Instant> {
+        self.acting_at
+    }
+    /// Says when a record of this turn happened; the first counts.
+    pub const fn note_acting_at(&mut self, at: Instant) {
+        if self.acting_at.is_none() {
+            self.acting_at = Some(at);
+        }
     }
     /// The records of this turn.
     #[must_use]

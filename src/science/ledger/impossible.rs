@@ -173,7 +173,10 @@ fn residual(heat: i64, balance: &HeatMasses, closed: Order, step: Mass) -> Optio
 /// What an entry does to a heat after its closing.
 fn late(entry: &Entry, heat: i64, closed: Order, masses: &Masses) -> Option<Impossible> {
     let source = entry.order.seq;
-    if entry.order <= closed {
+    // A pour and a closing of one minute: whichever was recorded first, metal was poured
+    // before the heat was closed.
+    let same_minute = matches!(entry.event, Event::Pour { .. }) && entry.order.at == closed.at;
+    if entry.order <= closed || same_minute {
         return None;
     }
     match entry.event {

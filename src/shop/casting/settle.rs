@@ -11,6 +11,9 @@ use std::pin::Pin;
 /// The settler of the route.
 pub fn settle<'t>(tx: &'t mut WriteTx) -> Pin<Box<dyn Future<Output = Result<(), Problem>> + Send + 't>> {
     Box::pin(async move {
+        for pattern in tx.touched(Kind::Pattern) {
+            super::verbs::refit_pattern(tx, pattern).await?;
+        }
         let story = story::touched(tx).await?;
         if story.castings.is_empty() {
             return Ok(());
@@ -110,8 +113,7 @@ fn refusal(tx: &WriteTx, story: &Story, casting: Seq, misfit: &Misfit) -> Proble
         if before_the_pour(misfit) && story.of(casting).any(|l| l.kind == Kind::Pour) {
             return Problem::new(ProblemType::BeforeThePour, "The pour of that shell is on record as later than this. Check both times.");
         }
-        let detail = format!("The casting stood at {} then; a {} does not follow.", misfit.stage.name(), words(misfit));
-        let mut problem = Problem::new(misfit.problem, detail).with("stage", misfit.stage.name());
+        let mut problem = Problem::new(misfit.problem, sentence(misfit)).with("stage", misfit.stage.name());
         if misfit.problem == ProblemType::NotYet {
             let may = matches!(next(misfit.stage, misfit.event), Step::NotYet(_));
             problem = problem.with("despite", if may { vec!["not_on_record"] } else { vec![] });
@@ -127,6 +129,24 @@ fn refusal(tx: &WriteTx, story: &Story, casting: Seq, misfit: &Misfit) -> Proble
     }
     Problem::new(ProblemType::TimesContradict, format!("With this, the {what} would not follow from what stands before it."))
         .with("dependents", dependents)
+}
+
+/// What is wrong and what to do, in one or two sentences.
+fn sentence(misfit: &Misfit) -> String {
+    let (stage, what) = (misfit.stage.name(), words(misfit));
+    match (misfit.problem, next(misfit.stage, misfit.event)) {
+        (ProblemType::NotYet, Step::NotYet(_)) => format!(
+            "By the book the casting stood at {stage} then: what comes before a {what} is not on record. Record it first; \
+             if it happened but was never logged, say despite: [not_on_record]."
+        ),
+        (ProblemType::NotYet, _) => {
+            format!("By the book the casting stood at {stage} then: a {what} needs a shell and a pour on record before it. Record those first.")
+        }
+        (ProblemType::AlreadyPoured, _) => {
+            "The shell was poured already. A second stream into it names the first pour in continues_pour_id.".to_owned()
+        }
+        (problem, _) => format!("The casting stood at {stage} then; a {what} does not follow. {}", problem.help()),
+    }
 }
 
 /// Whether a shell is opened that was not yet poured.

@@ -130,6 +130,12 @@ pub async fn by_commission<R: Read>(read: &mut R, commission: Seq) -> Result<Vec
     read.fetch(&sql, vec![Cell::Int(commission)]).await?.iter().map(row).collect()
 }
 
+/// The pieces that have castings of a pattern.
+pub async fn pieces_of_pattern<R: Read>(read: &mut R, pattern: Seq) -> Result<Vec<Seq>, Problem> {
+    let rows = read.fetch("SELECT DISTINCT piece_seq FROM casting WHERE pattern_seq = ?", vec![Cell::Int(pattern)]).await?;
+    rows.iter().map(|row| row.int(0)).collect()
+}
+
 /// A pattern as a part of a piece needs it.
 #[derive(Clone, Debug)]
 pub struct PatternRow {

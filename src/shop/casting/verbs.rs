@@ -110,6 +110,34 @@ async fn refit_castings(tx: &mut WriteTx, entry: &Entry<PieceBody>) -> Result<()
     Ok(())
 }
 
+/// A piece as it stands: its commission, its alloy, and its body with the references found.
+async fn piece_body(tx: &mut WriteTx, piece: i64) -> Result<(i64, String, PieceBody), Problem> {
+    let (commission, _, alloy, body) =
+        store::piece(tx, piece).await?.ok_or_else(|| Problem::internal(format!("piece {piece} of a casting")))?;
+    let mut draft = Draft::<PieceBody>::read(&body, tx.now(), false)?;
+    let mut asks = crate::book::resolve::Asks::default();
+    asks.add_draft(&mut draft);
+    asks.look(tx, None).await?.fill(&mut draft, &mut Vec::new());
+    Ok((commission, alloy, draft.body))
+}
+
+/// After a correction of a pattern, every casting of a part that has it takes it over.
+///
+/// # Errors
+/// As the database says.
+pub async fn refit_pattern(tx: &mut WriteTx, pattern: i64) -> Result<(), Problem> {
+    for piece in store::pieces_of_pattern(tx, pattern).await? {
+        let (_, alloy, body) = piece_body(tx, piece).await?;
+        for casting in store::by_pieces(tx, &[piece]).await? {
+            let spec = part_spec(tx, &body, casting.part_n).await?;
+            tx.put("casting", casting.seq, &spec_columns(&spec, &alloy, &casting_identity(&casting)));
+            tx.touch(Kind::Casting, casting.seq);
+        }
+        tx.note_acting(Kind::Piece, piece, false);
+    }
+    Ok(())
+}
+
 fn casting_identity(row: &store::CastingRow) -> Vec<(&'static str, crate::db::Cell)> {
     vec![
         ("tag", row.tag.as_str().into()),
@@ -171,13 +199,8 @@ impl Room for Castings {
 
     async fn enter(tx: &mut WriteTx, entry: &mut Entry<CastingBody>) -> Result<(), Problem> {
         let piece = entry.body.piece_id.seq();
-        let (commission, _, alloy, body) =
-            store::piece(tx, piece).await?.ok_or_else(|| Problem::internal(format!("piece {piece} of a casting")))?;
-        let mut draft = Draft::<PieceBody>::read(&body, tx.now(), false)?;
-        let mut asks = crate::book::resolve::Asks::default();
-        asks.add_draft(&mut draft);
-        asks.look(tx, None).await?.fill(&mut draft, &mut Vec::new());
-        let spec = part_spec(tx, &draft.body, entry.body.part_n.0).await?;
+        let (commission, alloy, body) = piece_body(tx, piece).await?;
+        let spec = part_spec(tx, &body, entry.body.part_n.0).await?;
         let tag = match store::tag_of(tx, entry.seq).await? {
             Some(tag) => tag,
             None => series::tag(tx, entry.seq).await?.to_string(),
@@ -304,6 +327,9 @@ async fn may_recast(tx: &mut WriteTx, entry: &Entry<RecastBody>, row: &store::Ca
     Ok(())
 }
 
+/// The most castings that one request makes.
+const CASTINGS_MAX: usize = 400;
+
 /// Reads `rows` of a class pour: each a piece, its faults under its own pointer.
 ///
 /// # Errors
@@ -329,7 +355,15 @@ pub fn read_rows(object: &serde_json::Map<String, Value>, commission: &str) -> R
     let mut collect = Faults(faults);
     let read = List::<Nested<PieceBody>, 200>::read(Some(&rows), "/rows", &mut collect);
     match read {
-        Some(list) if collect.0.is_empty() => Ok(list.0.into_iter().map(|n| n.0).collect()),
+        Some(list) if collect.0.is_empty() => {
+            let bodies: Vec<PieceBody> = list.0.into_iter().map(|n| n.0).collect();
+            let castings: usize = bodies.iter().map(|b| b.parts.0.len().max(1)).sum();
+            if castings > CASTINGS_MAX {
+                let said = format!("That makes {castings} castings; at most {CASTINGS_MAX} in one request. Send the rows in several.");
+                return Err(Problem::field("/rows", "length", said));
+            }
+            Ok(bodies)
+        }
         _ => Err(Problem::invalid(collect.0)),
     }
 }

@@ -100,9 +100,9 @@ async fn balance(kit: &Kit, ctx: &Ctx) -> Result<Reply, Problem> {
     let mut read = kit.db.read().await?;
     let heat = find(&mut read, Kind::Heat, ctx.part("id")).await?;
     let figures = heat_figures(&mut read, &[heat]).await?.pop().ok_or_else(|| Problem::internal(format!("heat {heat}")))?;
-    let (alloy, weighings) = store::alloy_and_weighings(&mut read, heat).await?;
+    let (alloy, at, weighings) = store::alloy_and_weighings(&mut read, heat).await?;
     let percent = residual_percent(trade::of(&mut read).await?.alloy(&alloy));
-    let step = settings::of(&mut read).await?.scale_step(ctx.now);
+    let step = settings::of(&mut read).await?.scale_step(at);
     Ok(Reply::json(&balance_json(&figures, residual_limit(percent, figures.charged, step, weighings))))
 }
 

@@ -60,6 +60,11 @@ impl Room for Heats {
             ("crucible_seq", crucible.into()),
         ];
         metal::set_heat(tx, entry.seq, crucible, &entry.body.alloy.0);
+        if entry.correcting {
+            for shell in store::shells_of(tx, entry.seq).await? {
+                tx.touch(Kind::Shell, shell);
+            }
+        }
         Ok(())
     }
 

@@ -65,7 +65,8 @@ fn edges(value: &Value) -> bool {
 #[derive(Debug)]
 pub struct Settings {
     rows: HashMap<String, Vec<(Date, Value)>>,
-    zone: TimeZone,
+    /// Zones with the instants from which they hold.
+    zones: Vec<(Instant, TimeZone)>,
 }
 
 /// The settings, read once and kept.
@@ -82,18 +83,26 @@ pub async fn of<R: Read>(read: &mut R) -> Result<Arc<Settings>, Problem> {
         let value = serde_json::from_str(&value).map_err(Problem::internal)?;
         rows.entry(name).or_default().push((day, value));
     }
-    let zone = rows.get("zone").and_then(|dated| dated.last()).and_then(|(_, v)| v.as_str().map(str::to_owned));
-    let zone = TimeZone::get(zone.as_deref().unwrap_or("UTC")).unwrap_or(TimeZone::UTC);
-    let settings = Arc::new(Settings { rows, zone });
+    let mut zones: Vec<(Instant, TimeZone)> = Vec::new();
+    for (from, value) in rows.get("zone").into_iter().flatten() {
+        let zone = value.as_str().and_then(|name| TimeZone::get(name).ok()).unwrap_or(TimeZone::UTC);
+        let begins = zone.to_timestamp(from.at(0, 0, 0, 0)).map_err(Problem::internal)?;
+        zones.push((Instant::from_ms(begins.as_millisecond()), zone));
+    }
+    let settings = Arc::new(Settings { rows, zones });
     read.shared().put(settings.clone());
     Ok(settings)
 }
 
 impl Settings {
+    /// The shop's zone at an instant: UTC until one was set.
+    fn zone(&self, at: Instant) -> TimeZone {
+        self.zones.iter().rev().find(|(from, _)| *from <= at).map_or(TimeZone::UTC, |(_, zone)| zone.clone())
+    }
     /// The shop's day of an instant.
     #[must_use]
     pub fn day(&self, at: Instant) -> Date {
-        jiff::Timestamp::from_millisecond(at.ms()).map_or(Date::ZERO, |t| self.zone.to_datetime(t).date())
+        jiff::Timestamp::from_millisecond(at.ms()).map_or(Date::ZERO, |t| self.zone(at).to_datetime(t).date())
     }
     /// The month of an instant, as `2026-03`.
     #[must_use]
@@ -108,13 +117,17 @@ impl Settings {
         match precision {
             Precision::Minute => (at, at),
             Precision::Hour => {
-                let start = at.ms().div_euclid(3_600_000) * 3_600_000;
+                // Hours begin where the shop's clock strikes, also where that is not at a full
+                // hour of UTC.
+                let zone = self.zone(at);
+                let offset = jiff::Timestamp::from_millisecond(at.ms()).map_or(0, |t| i64::from(zone.to_offset(t).seconds())) * 1000;
+                let start = (at.ms() + offset).div_euclid(3_600_000) * 3_600_000 - offset;
                 (Instant::from_ms(start), Instant::from_ms(start + 3_599_999))
             }
             Precision::Day => {
                 let day = self.day(at);
                 let at_midnight = |d: Date| {
-                    self.zone.to_timestamp(d.at(0, 0, 0, 0)).map_or(at, |t| Instant::from_ms(t.as_millisecond()))
+                    self.zone(at).to_timestamp(d.at(0, 0, 0, 0)).map_or(at, |t| Instant::from_ms(t.as_millisecond()))
                 };
                 let next = day.tomorrow().map_or(at, at_midnight);
                 (at_midnight(day), next.plus_ms(-1))

@@ -6,6 +6,7 @@ use crate::kernel::{Mass, Seq};
 use crate::science::ledger::history::Poured;
 use crate::science::ledger::{Basis, Cluster, Event, Masses};
 use crate::science::trade::Alloy;
+use crate::shop::house::settings::Settings;
 use crate::shop::house::trade::Trade;
 use std::collections::BTreeMap;
 
@@ -35,7 +36,13 @@ pub fn residual_limit(percent: i64, charged: Mass, step: Mass, weighings: i64) -
 
 /// The flags of the closings and pours of a cluster.
 #[must_use]
-pub fn flags_of(cluster: &Cluster, masses: &Masses, alloys: &BTreeMap<Seq, String>, trade: &Trade, step: Mass) -> Vec<(Seq, Vec<Flag>)> {
+pub fn flags_of(
+    cluster: &Cluster,
+    masses: &Masses,
+    alloys: &BTreeMap<Seq, String>,
+    trade: &Trade,
+    settings: &Settings,
+) -> Vec<(Seq, Vec<Flag>)> {
     let mut out = Vec::new();
     for entry in &cluster.entries {
         let mut flags = Vec::new();
@@ -46,6 +53,7 @@ pub fn flags_of(cluster: &Cluster, masses: &Masses, alloys: &BTreeMap<Seq, Strin
                 }
                 if let Some(heat) = masses.heats.get(&closing.heat) {
                     let percent = residual_percent(alloys.get(&closing.heat).and_then(|a| trade.alloy(a)));
+                    let step = settings.scale_step(entry.order.at);
                     let limit = residual_limit(percent, heat.charged, step, weighings(cluster, closing.heat));
                     if heat.unexplained.mg().abs() > limit.mg() {
                         flags.push(Flag::new("heat_residual", limit.to_string(), heat.unexplained.to_string()));

@@ -13,6 +13,7 @@ use crate::science::ledger::history::Heel;
 use crate::book::flags::{self, Flag};
 use crate::shop::house::{settings, trade};
 use super::flags::{CODES, flags_of};
+use crate::shop::house::settings::Settings;
 use crate::shop::house::trade::Trade;
 use serde_json::{Value, json};
 use std::collections::{BTreeMap, BTreeSet};
@@ -59,7 +60,9 @@ struct Settling {
 
 impl Settling {
     async fn run(tx: &mut WriteTx, heats: &[Seq], shells: &[Seq], castings: &[Seq], records: &[Seq]) -> Result<(), Problem> {
-        let scale_step = settings::of(tx).await?.scale_step(tx.now());
+        // The step of the scale in force when what is written happened.
+        let dated = tx.acting_at().unwrap_or_else(|| tx.now());
+        let scale_step = settings::of(tx).await?.scale_step(dated);
         let mut loaded = load(tx, heats, shells, castings, records).await?;
         let takers = heel_takers(&loaded);
         if !takers.is_empty() {
@@ -83,7 +86,8 @@ impl Settling {
         this.take(loaded);
         let values = this.values(tx, scale_step).await?;
         let trade = trade::of(tx).await?;
-        this.write(tx, &values, scale_step, &trade)
+        let settings = settings::of(tx).await?;
+        this.write(tx, &values, scale_step, &trade, &settings)
     }
 
     /// Takes loaded clusters in, planned.
@@ -258,7 +262,7 @@ impl Settling {
     }
 
     /// Derives the clusters and writes what follows.
-    fn write(&mut self, tx: &mut WriteTx, values: &Values, scale_step: Mass, trade: &Trade) -> Result<(), Problem> {
+    fn write(&mut self, tx: &mut WriteTx, values: &Values, scale_step: Mass, trade: &Trade, settings: &Settings) -> Result<(), Problem> {
         let mut movements = lot_movements(&self.of_lots, values);
         let mut figures = ledger::Figures::default();
         let mut impossible = Vec::new();
@@ -279,7 +283,7 @@ impl Settling {
         }
         store::write_figures(tx, &figures, &shell_estimates);
         let settled: Vec<(Seq, Vec<Flag>)> =
-            self.clusters.iter().flat_map(|(c, m)| flags_of(c, m, &self.alloys, trade, scale_step)).collect();
+            self.clusters.iter().flat_map(|(c, m)| flags_of(c, m, &self.alloys, trade, settings)).collect();
         flags::write_codes(tx, CODES, &settled);
         Ok(())
     }
@@ -307,13 +311,15 @@ fn heel_takers(loaded: &Loaded) -> BTreeSet<Seq> {
     loaded.takers.iter().copied().chain(now).filter(|to| !here.contains(to)).collect()
 }
 
-/// Checks the pours of this turn: poured as ordered, a client's metal into that client's
+/// Checks the pours that this turn reaches: poured as ordered, a client's metal into that client's
 /// work, not before the heat was lit.
 fn check_pours(tx: &WriteTx, loaded: &Loaded) -> Result<(), Problem> {
     for entry in &loaded.history.entries {
         let Event::Pour { heat, shell, .. } = entry.event else { continue };
         let record = entry.order.seq;
-        if !tx.acting().iter().any(|a| a.seq == record && !a.voids) {
+        // A correction of its heat or of a piece is judged too.
+        let judged = |a: &Acting| !a.voids && (a.seq == record || a.seq == heat || a.kind == Kind::Piece);
+        if !tx.acting().iter().any(judged) {
             continue;
         }
         let said = loaded.despite.get(&record).map_or("", String::as_str);

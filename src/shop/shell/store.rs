@@ -101,3 +101,9 @@ pub async fn version_numbers<R: Read>(read: &mut R, seqs: &[Seq]) -> Result<Vec<
         .await?;
     rows.iter().map(|row| Ok((row.int(0)?, row.int(1)?))).collect()
 }
+
+/// The shells that used a version.
+pub async fn shells_of_version<R: Read>(read: &mut R, version: Seq) -> Result<Vec<Seq>, Problem> {
+    let rows = read.fetch("SELECT seq FROM shell WHERE recipe_version_seq = ?", vec![Cell::Int(version)]).await?;
+    rows.iter().map(|row| row.int(0)).collect()
+}

@@ -51,6 +51,11 @@ impl Room for RecipeVersions {
             None => store::last_version(tx, recipe).await? + 1,
         };
         entry.columns = vec![("recipe_seq", recipe.into()), ("version", version.into())];
+        if entry.correcting {
+            for shell in store::shells_of_version(tx, entry.seq).await? {
+                tx.touch(Kind::Shell, shell);
+            }
+        }
         Ok(())
     }
 }

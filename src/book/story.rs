@@ -51,10 +51,12 @@ pub struct Context {
     pub body: Value,
 }
 
+// CROSS JOIN keeps the order of the tables as written: the planner would begin with all
+// castings there are.
 const SQL: &str = "WITH want(c) AS MATERIALIZED ( \
    SELECT value FROM json_each(?) \
-   UNION SELECT b.on_seq FROM json_each(?) s JOIN bearing b ON b.record_seq = s.value \
-     JOIN record o ON o.seq = b.on_seq AND o.kind = 'casting'), \
+   UNION SELECT b.on_seq FROM json_each(?) s CROSS JOIN bearing b ON b.record_seq = s.value \
+     CROSS JOIN record o ON o.seq = b.on_seq AND o.kind = 'casting'), \
  shells(c, s) AS MATERIALIZED ( \
    SELECT w.c, r.seq FROM want w JOIN bearing b ON b.on_seq = w.c \
      JOIN record r ON r.seq = b.record_seq AND r.kind = 'shell' AND r.void_ms IS NULL), \

@@ -110,9 +110,9 @@ pub const CLUSTER: &str = "WITH RECURSIVE net(kind, seq) AS ( \
  UNION ALL SELECT 5, m.source_seq, m.at_ms, m.line, m.order_seq, m.from_kind, m.from_seq, m.to_kind, m.to_seq, m.mass_mg, m.value_minor, m.unit_heat, m.stock, NULL, NULL, NULL \
    FROM source s JOIN movement m ON m.source_seq = s.seq \
  UNION ALL SELECT 6, p.heat_seq, r.at_ms, r.seq, e.m4_mg, n.seq, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL \
-   FROM net n JOIN ledger_heat h ON h.heat_seq = n.seq AND h.crucible_seq IS NOT NULL \
-   JOIN ledger_heat p ON p.crucible_seq = h.crucible_seq AND p.heat_seq <> h.heat_seq \
-   JOIN ledger_line e ON e.heat_seq = p.heat_seq AND e.event = 'closing' AND e.m4_mg > 0 \
+   FROM net n CROSS JOIN ledger_heat h ON h.heat_seq = n.seq AND h.crucible_seq IS NOT NULL \
+   CROSS JOIN ledger_heat p ON p.crucible_seq = h.crucible_seq AND p.heat_seq <> h.heat_seq \
+   CROSS JOIN ledger_line e ON e.heat_seq = p.heat_seq AND e.event = 'closing' AND e.m4_mg > 0 \
    JOIN record r ON r.seq = e.record_seq AND r.void_ms IS NULL WHERE n.kind = 2 \
  UNION ALL SELECT 7, r.seq, r.at_ms, h.crucible_seq, n.seq, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL \
    FROM net n JOIN ledger_heat h0 ON h0.heat_seq = n.seq AND h0.crucible_seq IS NOT NULL \

@@ -19,6 +19,7 @@ use std::sync::Arc;
 
 /// The settlers, in the order in which they run.
 pub const SETTLERS: &[Settler] = &[
+    house::settle,
     casting::settle,
     metal::settle,
     shell::settle_flags,
@@ -91,6 +92,7 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
     out.extend(delivery::routes(kit));
     out.extend(desk::route_card::routes(kit));
     out.extend(desk::cost::routes(kit));
+    out.extend(desk::report::routes(kit));
     out
 }
 

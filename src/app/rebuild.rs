@@ -6,8 +6,9 @@ use crate::desk::facts;
 use crate::kernel::{Actor, Kind, Problem, Role};
 use crate::shop::{casting, metal};
 
-/// Records that, touched, bring everything derived into line.
-const KINDS: &[Kind] = &[Kind::Casting, Kind::Shell, Kind::Heat, Kind::MetalLot, Kind::Receipt, Kind::Pour];
+/// Records that, touched, bring everything derived into line. Pours are not among them: what
+/// was decided of one when it was recorded is not decided anew.
+const KINDS: &[Kind] = &[Kind::Casting, Kind::Shell, Kind::Heat, Kind::MetalLot, Kind::Receipt];
 
 /// Derives everything anew and puts right what differs; answers what did.
 ///

@@ -116,8 +116,8 @@ async fn plain(read: &mut ReadTx, catalogue: &Catalogue, seqs: &[Seq]) -> Result
         .fetch(
             "SELECT r.seq, r.id, r.kind, r.at_ms, r.at_precision, r.recorded_ms, r.by, r.version, r.void_ms, \
              r.void_reason, j.body, \
-             (SELECT json_group_array(json_object('code', f.code, 'limit', f.limit_text, 'was', f.was_text)) \
-              FROM practice_flag f WHERE f.record_seq = r.seq) \
+             (SELECT json_group_array(json_object('code', f.code, 'limit', f.limit_text, 'was', f.was_text) \
+              ORDER BY f.code, f.limit_text, f.was_text) FROM practice_flag f WHERE f.record_seq = r.seq) \
              FROM json_each(?) k JOIN record r ON r.seq = k.value JOIN journal j ON j.n = r.journal_n \
              ORDER BY k.key",
             vec![json!(seqs).to_string().into()],

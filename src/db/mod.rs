@@ -14,5 +14,5 @@ pub use cell::{Ask, Cell, Row, Script};
 pub use open::{Db, Options, Settler};
 pub use queue::Acknowledge;
 pub use read::{Read, ReadTx};
-pub use shared::{Shared, Tally};
+pub use shared::{Heard, Shared, Tally};
 pub use write::{Acting, Touch, WriteTx};

@@ -153,7 +153,7 @@ impl Db {
     /// `busy` when no reader is free in ten seconds.
     pub async fn read(&self) -> Result<ReadTx, Problem> {
         let shared = self.0.shared.view();
-        self.0.readers.begin().await.map(|tx| ReadTx { tx, shared }).map_err(|e| failed(&e))
+        self.0.readers.begin().await.map(|tx| ReadTx { tx, shared, tally: self.0.tally.clone() }).map_err(|e| failed(&e))
     }
 
     /// Waits for a turn at writing.

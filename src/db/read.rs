@@ -3,8 +3,9 @@
 use super::cell::{Cell, Row, Script, failed};
 use crate::kernel::Problem;
 use sqlx::{AssertSqlSafe, Executor as _, Sqlite, SqliteConnection, Transaction};
-use super::shared::Shared;
+use super::shared::{Shared, Tally};
 use std::future::Future;
+use std::sync::Arc;
 
 /// Anything that can be read from: a reader's snapshot, or a turn at writing.
 pub trait Read: Send {
@@ -32,6 +33,7 @@ pub trait Read: Send {
 pub struct ReadTx {
     pub(super) tx: Transaction<'static, Sqlite>,
     pub(super) shared: Shared,
+    pub(super) tally: Arc<Tally>,
 }
 
 impl Read for ReadTx {
@@ -42,6 +44,7 @@ impl Read for ReadTx {
     async fn fetch(&mut self, sql: &str, args: Vec<Cell>) -> Result<Vec<Row>, Problem> {
         let mut script = Script::default();
         script.push(sql, args);
+        self.tally.hears(&script);
         run(&mut self.tx, &mut script).await
     }
 }

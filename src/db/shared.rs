@@ -1,8 +1,9 @@
 //! What is kept between requests, and what the writer counts.
 
+use super::cell::{Cell, Script};
 use std::any::{Any, TypeId};
 use std::collections::HashMap;
-use std::sync::atomic::{AtomicU32, AtomicU64, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU32, AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 #[derive(Default)]
@@ -51,12 +52,17 @@ impl Shared {
     }
 }
 
-/// What the writer counts.
+/// What the driver is asked: counted and, for the benches, written down.
 #[derive(Debug, Default)]
 pub struct Tally {
     commits: AtomicU64,
     calls: AtomicU32,
+    listening: AtomicBool,
+    heard: Mutex<Vec<Heard>>,
 }
+
+/// A script as it went to the driver: its text and its values.
+pub type Heard = (String, Vec<Cell>);
 
 impl Tally {
     /// Durable commits since the book was opened.
@@ -68,6 +74,22 @@ impl Tally {
     #[must_use]
     pub fn last_calls(&self) -> u32 {
         self.calls.load(Ordering::Relaxed)
+    }
+    /// Writes down from here on all that the driver is asked, until it is taken with
+    /// [`Self::heard`].
+    pub fn listen(&self) {
+        self.listening.store(true, Ordering::Relaxed);
+    }
+    /// What was written down since [`Self::listen`]; stops listening.
+    #[must_use]
+    pub fn heard(&self) -> Vec<Heard> {
+        self.listening.store(false, Ordering::Relaxed);
+        std::mem::take(&mut self.heard.lock().unwrap_or_else(PoisonError::into_inner))
+    }
+    pub(super) fn hears(&self, script: &Script) {
+        if self.listening.load(Ordering::Relaxed) {
+            self.heard.lock().unwrap_or_else(PoisonError::into_inner).push((script.sql.clone(), script.args.clone()));
+        }
     }
     pub(super) fn committed(&self) {
         self.commits.fetch_add(1, Ordering::Relaxed);

@@ -215,6 +215,7 @@ impl WriteTx {
         };
         self.calls += 1;
         if self.begun {
+            self.tally.hears(&self.script);
             return run(lease.conn()?, &mut self.script).await;
         }
         self.begun = true;
@@ -230,6 +231,7 @@ impl WriteTx {
         if !opened.is_empty() {
             self.script.push(&opened.sql, opened.args);
         }
+        self.tally.hears(&self.script);
         let mut rows = run(lease.conn()?, &mut self.script).await?;
         if self.base.is_none() {
             if rows.is_empty() {

@@ -2,4 +2,5 @@
 
 pub mod cost;
 pub mod facts;
+pub mod report;
 pub mod route_card;

@@ -38,6 +38,8 @@ pub struct TestShop {
     tokens: Vec<(Role, String)>,
     /// Numbers for names and ids, so that no two are alike.
     count: Slot<u64>,
+    /// Whether requests come one after the other: then what is refused is seen to write nothing.
+    alone: Slot<bool>,
 }
 
 impl TestShop {
@@ -56,13 +58,18 @@ impl TestShop {
             tokens.push((role, secret));
         }
         contract::learn(&app::document(&app::all_routes(&app::kit(&db))));
-        Self { app: app::service(&db), db, dir: Some(dir), tokens, count: Slot::new(0) }
+        Self { app: app::service(&db), db, dir: Some(dir), tokens, count: Slot::new(0), alone: Slot::new(true) }
     }
 
     /// The next number.
     pub fn next(&self) -> u64 {
         self.count.set(self.count.get() + 1);
         self.count.get()
+    }
+
+    /// From here on requests may come at once.
+    pub fn crowded(&self) {
+        self.alone.set(false);
     }
 
     /// A request, by the owner unless said otherwise.
@@ -178,11 +185,13 @@ impl Ask<'_> {
         self.raw("application/merge-patch+json", body.to_string())
     }
 
-    /// Sends it and holds the answer against the API document.
+    /// Sends it, holds the answer against the API document, and sees that a refusal wrote nothing.
     pub async fn send(self) -> Reply {
         // Every request comes a little later than the one before it.
         let clock = self.shop.db.clock();
         clock.set(clock.now().plus_ms(1));
+        let alone = self.shop.alone.get();
+        let before = if alone { Some(self.shop.written().await) } else { None };
         let mut request = Request::builder().method(self.method.clone()).uri(&self.path);
         if let Some(role) = self.who {
             let (_, secret) = self.shop.tokens.iter().find(|(r, _)| *r == role).unwrap();
@@ -197,6 +206,9 @@ impl Ask<'_> {
         let json = serde_json::from_slice(&bytes).unwrap_or(Value::Null);
         let reply = Reply { asked: format!("{} {}", self.method, self.path), status, headers, bytes: bytes.to_vec(), json };
         contract::check(&self.method, self.path.split('?').next().unwrap(), &reply);
+        if alone && reply.status >= 400 {
+            assert_eq!(Some(self.shop.written().await), before, "{} was refused and wrote something", reply.asked);
+        }
         reply
     }
 }

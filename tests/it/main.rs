@@ -3,10 +3,14 @@
 #![cfg(test)]
 
 mod architecture;
-mod calls;
-mod house;
 mod bad_input;
+mod calls;
+mod forget;
 mod grid;
+mod house;
 mod kit;
 mod queue;
+mod races;
+mod refusals;
+mod report;
 mod route;

@@ -1,6 +1,6 @@
 //! Where castings stand: walked anew whenever something that bears on them is written.
 
-use super::route::{Event, Happened, Misfit, Step, Walked, next, walk};
+use super::route::{Event, Happened, Misfit, Stage, Step, Walked, next, walk};
 use super::store::{self, Settled};
 use crate::book::story::{self, Line, Story};
 use crate::db::WriteTx;
@@ -107,6 +107,9 @@ fn refusal(tx: &WriteTx, story: &Story, casting: Seq, misfit: &Misfit) -> Proble
     let line = story.of(casting).find(|l| l.seq == misfit.seq);
     let what = line.map_or_else(String::new, |l| format!("{} of {}", l.kind.name().replace('_', " "), l.at));
     if writes_it {
+        if before_the_pour(misfit) && story.of(casting).any(|l| l.kind == Kind::Pour) {
+            return Problem::new(ProblemType::BeforeThePour, "The pour of that shell is on record as later than this. Check both times.");
+        }
         let detail = format!("The casting stood at {} then; a {} does not follow.", misfit.stage.name(), words(misfit));
         let mut problem = Problem::new(misfit.problem, detail).with("stage", misfit.stage.name());
         if misfit.problem == ProblemType::NotYet {
@@ -124,6 +127,12 @@ fn refusal(tx: &WriteTx, story: &Story, casting: Seq, misfit: &Misfit) -> Proble
     }
     Problem::new(ProblemType::TimesContradict, format!("With this, the {what} would not follow from what stands before it."))
         .with("dependents", dependents)
+}
+
+/// Whether a shell is opened that was not yet poured.
+const fn before_the_pour(misfit: &Misfit) -> bool {
+    matches!(misfit.event, Event::Opened | Event::OpenedScrap | Event::CutOff)
+        && matches!(misfit.stage, Stage::Shell | Stage::Burnout | Stage::Preheat)
 }
 
 const fn words(misfit: &Misfit) -> &'static str {

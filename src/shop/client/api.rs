@@ -3,7 +3,7 @@
 use super::model::ClientBody;
 use super::verbs::Clients;
 use crate::body;
-use crate::book::api::{Acted, Kit, act, in_path, post, record_schema, standard};
+use crate::book::api::{Acted, Kit, act, check_match, in_path, post, record_schema, standard};
 use crate::book::forget::forget;
 use crate::book::resolve::Asks;
 use crate::kernel::actor::Right;
@@ -58,9 +58,11 @@ fn forget_route(kit: &Kit) -> Route {
             let text = ctx.part("id").to_owned();
             let mut asks = Asks::default();
             asks.add(Kind::Client, &text);
+            let if_match = ctx.if_match.clone();
             act(&kit, &ctx, asks, |tx, answers| {
                 Box::pin(async move {
                     let found = in_path(answers, Kind::Client, &text)?;
+                    check_match(tx, Kind::Client, found.seq, if_match.as_deref()).await?;
                     forget(tx, Kind::Client, found.seq, CONTACT, &body.reason.0).await?;
                     Ok(Acted { many: None, status: 200, ..Acted::many("", vec![found.seq]) })
                 })

@@ -4,9 +4,11 @@
 mod api;
 mod model;
 pub mod settings;
+mod settle;
 mod store;
 pub mod trade;
 mod verbs;
 
 pub use api::{routes, schemas};
+pub use settle::settle;
 pub use verbs::{Settings, TradeEntries};

@@ -1,7 +1,7 @@
 //! SQL of the house.
 
 use crate::db::{Cell, Read};
-use crate::kernel::Problem;
+use crate::kernel::{Kind, Problem, Seq};
 
 /// Every setting in force at some time, in order of its date.
 pub async fn settings<R: Read>(read: &mut R) -> Result<Vec<(String, String, String)>, Problem> {
@@ -36,4 +36,21 @@ pub async fn money_exists<R: Read>(read: &mut R) -> Result<bool, Problem> {
         )
         .await?;
     row.map_or(Ok(false), |row| Ok(row.int(0)? != 0))
+}
+
+/// Every live record that something is derived from.
+pub async fn derived_from<R: Read>(read: &mut R) -> Result<Vec<(Kind, Seq)>, Problem> {
+    let rows = read
+        .fetch(
+            "SELECT kind, seq FROM record WHERE void_ms IS NULL \
+             AND kind IN ('casting', 'shell', 'heat', 'metal_lot', 'receipt', 'pour') ORDER BY seq",
+            Vec::<Cell>::new(),
+        )
+        .await?;
+    rows.iter()
+        .map(|row| {
+            let kind = row.text(0)?;
+            Ok((Kind::parse(&kind).ok_or_else(|| Problem::internal(kind))?, row.int(1)?))
+        })
+        .collect()
 }

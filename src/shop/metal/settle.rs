@@ -128,7 +128,7 @@ impl Settling {
                 .map(|(s, _)| s.key.source)
                 .collect();
             values.extend(told.iter().map(|(k, t)| (*k, *t)));
-            self.short_of_metal(tx, &walk, &told, &known, scale_step)?;
+            self.short_of_metal(tx, &walk, &told, &known, scale_step).await?;
             if moved.is_empty() {
                 return Ok(values);
             }
@@ -210,9 +210,9 @@ impl Settling {
     }
 
     /// Refuses what draws more from a lot than is in it, unless that was said.
-    fn short_of_metal(
+    async fn short_of_metal(
         &self,
-        tx: &WriteTx,
+        tx: &mut WriteTx,
         walk: &[Step],
         told: &Values,
         known: &BTreeMap<Key, (Step, Told)>,
@@ -241,9 +241,20 @@ impl Settling {
             .with("despite", vec!["lot_short"])
             .with("may_follow", true));
         }
-        let lines: Vec<Value> = short.iter().take(3).map(|(order, seq, m)| json!({"at": order.at.to_string(), "record": seq, "short_kg": m.kg()})).collect();
+        let first: Vec<Seq> = short.iter().take(3).map(|(_, seq, _)| *seq).collect();
+        let named = store::named(tx, &first).await?;
+        let lines: Vec<Value> = short
+            .iter()
+            .take(3)
+            .filter_map(|(order, seq, m)| {
+                let (_, kind, id) = named.iter().find(|(known, ..)| known == seq)?;
+                Some(json!({"kind": kind, "id": id.to_string(), "at": order.at.to_string(), "short_kg": m.kg()}))
+            })
+            .collect();
+        // What they drew may still be on its way, unless metal is being taken out of the book.
         Err(Problem::new(ProblemType::MetalShort, format!("{} later records would draw metal that is not there.", short.len()))
-            .with("short", lines))
+            .with("short", lines)
+            .with("may_follow", !tx.acting().iter().any(|a| a.voids)))
     }
 
     /// Derives the clusters and writes what follows.

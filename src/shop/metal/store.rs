@@ -401,6 +401,14 @@ pub async fn totals<R: Read>(read: &mut R) -> Result<Vec<(i64, Mass, Money)>, Pr
     rows.iter().map(|row| Ok((row.int(0)?, Mass::from_mg(row.int(1)?), Money::from_minor(row.int(2)?)))).collect()
 }
 
+/// Kind and id of some records.
+pub async fn named<R: Read>(read: &mut R, seqs: &[Seq]) -> Result<Vec<(Seq, String, Uuid)>, Problem> {
+    let rows = read
+        .fetch("SELECT r.seq, r.kind, r.id FROM json_each(?) k JOIN record r ON r.seq = k.value", vec![json!(seqs).to_string().into()])
+        .await?;
+    rows.iter().map(|row| Ok((row.int(0)?, row.text(1)?, row.uuid(2)?))).collect()
+}
+
 /// Takes away what a record said of metal.
 pub fn forget_lines(tx: &mut WriteTx, record: Seq) {
     tx.push("DELETE FROM ledger_line WHERE record_seq = ?", vec![Cell::Int(record)]);

@@ -19,7 +19,10 @@ pub fn settle<'t>(tx: &'t mut WriteTx) -> Pin<Box<dyn Future<Output = Result<(),
         }
         flags::write(tx, &settled);
         let batches = tx.touched(Kind::SlurryBatch);
-        let in_batch = |l: &&Line| l.kind == Kind::Coat && l.body["slurry_batch_id"].is_string();
+        // Only what a turn says of coats, or of the batches themselves, changes these flags.
+        let said: Vec<Seq> = tx.acting().iter().filter(|a| matches!(a.kind, Kind::Coat | Kind::Shell)).map(|a| a.seq).collect();
+        let said = |l: &Line| said.contains(&l.seq) || said.contains(&l.shell);
+        let in_batch = |l: &&Line| l.kind == Kind::Coat && said(l) && l.body["slurry_batch_id"].is_string();
         let coats: Vec<Seq> = story.lines.iter().filter(in_batch).map(|l| l.seq).collect();
         if !batches.is_empty() || !coats.is_empty() {
             let lines = store::batch_lines(tx, &batches, &coats).await?;

@@ -47,19 +47,31 @@ fn things(shop: &TestShop, operation: &str) -> Option<Row> {
         "crucible_create" => top("/v1/crucibles", json!({"name": format!("Crucible {n}")})),
         "supplier_create" => top("/v1/suppliers", json!({"name": format!("Supplier {n}")})),
         "setting_create" => top("/v1/settings", json!({"name": "shell_dry_c", "from_on": "2026-01-01", "value": 205})),
-        "trade_entry_create" => top("/v1/trade-entries", json!({
-            "section": "defects", "code": format!("H9{n}"), "source": "the shop's own",
-            "values": {"name": "crust", "category": "house", "description": "A crust.", "stage": "breakout", "likely_causes": [],
-                       "causes_source": "the shop's own"}
-        })),
+        "trade_entry_create" => top(
+            "/v1/trade-entries",
+            json!({
+                "section": "defects", "code": format!("H9{n}"), "source": "the shop's own",
+                "values": {"name": "crust", "category": "house", "description": "A crust.", "stage": "breakout", "likely_causes": [],
+                           "causes_source": "the shop's own"}
+            }),
+        ),
         "client_create" => top("/v1/clients", json!({"name": format!("Client {n}")})),
         "commission_create" => top("/v1/commissions", json!({"title": format!("Commission {n}")})),
-        "pattern_create" => top("/v1/patterns", json!({"name": format!("Pattern {n}"), "material": "wax_casting", "volume_cm3": 900, "section_mm": 4})),
+        "pattern_create" => top(
+            "/v1/patterns",
+            json!({"name": format!("Pattern {n}"), "material": "wax_casting", "volume_cm3": 900, "section_mm": 4}),
+        ),
         "mould_create" => top("/v1/moulds", json!({"name": format!("Mould {n}")})),
-        "recipe_create" => top("/v1/recipes", json!({"name": format!("Recipe {n}"), "at": "2026-01-01T00:00:00Z",
-            "coats": [{"kind": "prime", "slurry": "prime", "dry_hours": 3}]})),
+        "recipe_create" => top(
+            "/v1/recipes",
+            json!({"name": format!("Recipe {n}"), "at": "2026-01-01T00:00:00Z",
+            "coats": [{"kind": "prime", "slurry": "prime", "dry_hours": 3}]}),
+        ),
         "slurry_batch_create" => top("/v1/slurry-batches", json!({"name": format!("Tank {n}"), "at": at(1, "08:00")})),
-        "metal_lot_create" => top("/v1/metal-lots", json!({"alloy": "C87300", "kind": "ingot", "mass_kg": 10, "cost_minor": 9000, "at": at(1, "08:00")})),
+        "metal_lot_create" => top(
+            "/v1/metal-lots",
+            json!({"alloy": "C87300", "kind": "ingot", "mass_kg": 10, "cost_minor": 9000, "at": at(1, "08:00")}),
+        ),
         _ => return None,
     })
 }
@@ -70,6 +82,11 @@ async fn before_the_shell(shop: &TestShop, operation: &str) -> Option<Row> {
     Some(match operation {
         "cost_create" => under(commission().await, "costs", json!({"kind": "base", "amount_minor": 4500, "at": at(1, "08:00")})),
         "payment_create" => under(commission().await, "payments", json!({"amount_minor": 50_000, "at": at(1, "08:00")})),
+        "client_forget" => {
+            let body = json!({"name": format!("Client {}", shop.next()), "email": "someone@example.org"});
+            let client = id(&shop.post("/v1/clients", &body).await.made());
+            under(format!("/v1/clients/{client}"), "forget", json!({"reason": "asked to be forgotten"}))
+        }
         "piece_create" => {
             let pattern = shop.pattern("file").await;
             under(commission().await, "pieces", json!({"pattern_id": pattern, "alloy": "C87300", "at": at(1, "08:00")}))
@@ -78,10 +95,16 @@ async fn before_the_shell(shop: &TestShop, operation: &str) -> Option<Row> {
         "recast_create" => under(casting().await, "recast", json!({"at": at(2, "09:30"), "reason": "spare"})),
         "scrap_create" => under(casting().await, "scrap", json!({"at": at(2, "09:30"), "cause": {"category": "wax"}})),
         "casting_work" => under(casting().await, "work", json!({"operation": "chase_wax", "minutes": 20, "at": at(1, "09:30")})),
-        "commission_work" => under(commission().await, "work", json!({"operation": "crate", "minutes": 20, "at": at(1, "09:30")})),
+        "commission_work" => {
+            under(commission().await, "work", json!({"operation": "crate", "minutes": 20, "at": at(1, "09:30")}))
+        }
         "piece_work" => {
             let piece = shop.piece(&shop.commission(None).await, &json!({})).await;
-            under(format!("/v1/pieces/{}", id(&piece)), "work", json!({"operation": "patina", "minutes": 20, "at": at(1, "09:30")}))
+            under(
+                format!("/v1/pieces/{}", id(&piece)),
+                "work",
+                json!({"operation": "patina", "minutes": 20, "at": at(1, "09:30")}),
+            )
         }
         "mould_work" => {
             let mould = id(&shop.post("/v1/moulds", &json!({"name": format!("Mould {}", shop.next())})).await.made());
@@ -100,7 +123,11 @@ async fn shells(shop: &TestShop, operation: &str) -> Option<Row> {
     Some(match operation {
         "recipe_version_create" => {
             let recipe = shop.recipe().await;
-            under(format!("/v1/recipes/{recipe}"), "versions", json!({"coats": [{"kind": "prime", "slurry": "prime", "dry_hours": 4}]}))
+            under(
+                format!("/v1/recipes/{recipe}"),
+                "versions",
+                json!({"coats": [{"kind": "prime", "slurry": "prime", "dry_hours": 4}]}),
+            )
         }
         "slurry_check_create" => {
             let body = json!({"name": format!("Tank {}", shop.next()), "at": at(1, "08:00")});
@@ -111,11 +138,17 @@ async fn shells(shop: &TestShop, operation: &str) -> Option<Row> {
             let (casting, recipe) = (shop.casting().await, shop.recipe().await);
             top("/v1/shells", json!({"recipe_id": recipe, "casting_ids": [id(&casting)], "gating_kg": 0.4, "at": at(1, "10:00")}))
         }
-        "shell_coat_create" => under(path(&shell().await), "coats", json!({"kind": "prime", "slurry": "prime", "at": at(1, "11:00")})),
-        "coat_create" => top("/v1/coats", json!({"shell_ids": [id(&shell().await)], "kind": "prime", "slurry": "prime", "at": at(1, "11:00")})),
+        "shell_coat_create" => {
+            under(path(&shell().await), "coats", json!({"kind": "prime", "slurry": "prime", "at": at(1, "11:00")}))
+        }
+        "coat_create" => {
+            top("/v1/coats", json!({"shell_ids": [id(&shell().await)], "kind": "prime", "slurry": "prime", "at": at(1, "11:00")}))
+        }
         "patch_create" => under(path(&shell().await), "patches", json!({"at": at(1, "12:00"), "where": "cup"})),
         "shell_work" => under(path(&shell().await), "work", json!({"operation": "dip", "minutes": 15, "at": at(1, "11:00")})),
-        "burnout_create" => top("/v1/burnouts", json!({"kiln": "Big kiln", "at": at(3, "12:00"), "shells": [{"shell_id": id(&shell().await)}]})),
+        "burnout_create" => {
+            top("/v1/burnouts", json!({"kiln": "Big kiln", "at": at(3, "12:00"), "shells": [{"shell_id": id(&shell().await)}]}))
+        }
         "preheat_create" => {
             let (_, fired) = shop.fired().await;
             top("/v1/preheats", json!({"kiln": "Big kiln", "at": at(4, "06:00"), "shell_ids": [id(&fired)]}))
@@ -134,7 +167,10 @@ async fn metal(shop: &TestShop, operation: &str) -> Option<Row> {
         }
         "heat_create" => {
             let lot = shop.lot(50.0, 45_000).await;
-            top("/v1/heats", json!({"alloy": "C87300", "furnace": "Gas", "at": at(4, "08:00"), "charge": [{"lot_id": lot, "mass_kg": 9}]}))
+            top(
+                "/v1/heats",
+                json!({"alloy": "C87300", "furnace": "Gas", "at": at(4, "08:00"), "charge": [{"lot_id": lot, "mass_kg": 9}]}),
+            )
         }
         "charge_create" => {
             let lot = shop.lot(50.0, 45_000).await;
@@ -158,7 +194,10 @@ async fn metal(shop: &TestShop, operation: &str) -> Option<Row> {
 }
 
 async fn after_the_pour(shop: &TestShop, operation: &str) -> Option<Row> {
-    if !matches!(operation, "breakout_create" | "shell_breakout_create" | "cut_off_create" | "finding_create" | "finish_create" | "delivery_create") {
+    if !matches!(
+        operation,
+        "breakout_create" | "shell_breakout_create" | "cut_off_create" | "finding_create" | "finish_create" | "delivery_create"
+    ) {
         return None;
     }
     let (casting, shell) = shop.fired().await;
@@ -178,7 +217,11 @@ async fn after_the_pour(shop: &TestShop, operation: &str) -> Option<Row> {
         _ => {
             shop.post(&format!("{path}/finish"), &json!({"at": at(6, "11:00")})).await.made();
             let card = shop.get(&path).await.is(200);
-            under(format!("/v1/pieces/{}", card["piece_id"].as_str().unwrap()), "deliver", json!({"at": at(7, "10:00"), "to": "the client"}))
+            under(
+                format!("/v1/pieces/{}", card["piece_id"].as_str().unwrap()),
+                "deliver",
+                json!({"at": at(7, "10:00"), "to": "the client"}),
+            )
         }
     })
 }

@@ -117,7 +117,8 @@ impl TestShop {
     }
     /// The body of a pour at 9:10 on the 4th.
     pub fn pour_body(&self, shell: &Value, kg: f64, more: &Value) -> Value {
-        let mut body = json!({"shell_id": id(shell), "at": at(4, "09:10"), "support": "open_rack", "filled": "full", "poured_kg": kg});
+        let mut body =
+            json!({"shell_id": id(shell), "at": at(4, "09:10"), "support": "open_rack", "filled": "full", "poured_kg": kg});
         for (name, value) in more.as_object().unwrap() {
             body[name] = value.clone();
         }
@@ -166,10 +167,5 @@ impl TestShop {
     pub async fn stage(&self, casting: &Value) -> String {
         let card = self.get(&format!("/v1/castings/{}", id(casting))).await.is(200);
         card["stage"].as_str().unwrap().to_owned()
-    }
-    /// The codes of the flags on the record at a path.
-    pub async fn flags(&self, path: &str) -> Vec<String> {
-        let record = self.get(path).await.is(200);
-        record["practice_flags"].as_array().unwrap().iter().map(|f| f["code"].as_str().unwrap().to_owned()).collect()
     }
 }

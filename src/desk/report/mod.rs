@@ -1,0 +1,18 @@
+//! Reports: leaks, shorts and defects by any factor of the shop, and the yields.
+//!
+//! Every rate stands beside its count and its Wilson interval; what has not come to the
+//! point of observation is in no denominator and is said to be waiting. The definitions are
+//! those of the table *Yields and rates* of the design; the choices it leaves open are said
+//! in [`yields`] and [`factor`].
+
+mod api;
+mod ask;
+mod factor;
+mod rates;
+mod store;
+mod yields;
+
+pub use api::routes;
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,81 @@
+use super::ask::{Ask, Unit};
+use super::factor::{Factor, months};
+use super::store::{self, Rests};
+use crate::db::{Db, Options};
+use crate::kernel::{Clock, Instant};
+use crate::shop::house::settings;
+use serde_json::json;
+
+async fn book() -> (Db, tempfile::TempDir) {
+    let dir = tempfile::tempdir().unwrap();
+    let clock = Clock::fixed(Instant::parse("2026-06-01T12:00:00Z").unwrap(), 5);
+    (Db::open(dir.path(), Options::default(), clock, &[]).await.unwrap(), dir)
+}
+
+fn ask(factor: Factor, filtered: bool) -> Ask {
+    let some = |n: i64| filtered.then_some(n);
+    Ask {
+        factor,
+        from: some(0).map(Instant::from_ms),
+        to: some(9).map(Instant::from_ms),
+        alloy: filtered.then(|| "C87300".into()),
+        recipe: some(1),
+        pattern: some(2),
+        commission: some(3),
+        unit: Unit::Shell,
+        code: filtered.then(|| "A111".into()),
+        ..Ask::by(factor)
+    }
+}
+
+#[tokio::test]
+async fn no_report_walks_through_records_or_the_journal() {
+    let (db, _dir) = book().await;
+    let mut read = db.read().await.unwrap();
+    let rests = Rests { edges: vec![1.0, 2.0], months: json!([[0, 9, "1970-01"]]), liquidus: json!({"C87300": 971}) };
+    let mut seen = 0;
+    for factor in Factor::ALL.iter().copied() {
+        for filtered in [false, true] {
+            for unit in [Unit::Shell, Unit::Casting] {
+                let ask = Ask { unit, ..ask(factor, filtered) };
+                let mut queries = vec![store::pareto(&ask), store::unpoured(&ask), store::heats(&ask, None, &rests)];
+                queries.push(store::heats(&ask, Some(factor), &rests));
+                for count in [store::rate_of("leaks", &ask), store::rate_of("shorts", &ask), store::rate_of("defects", &ask), store::MARKS, store::UNOPENED] {
+                    queries.push(store::counting(&ask, &count, Some(factor), &rests));
+                    queries.push(store::counting(&ask, &count, None, &rests));
+                }
+                for query in queries {
+                    let sql = query.0.clone();
+                    let steps = store::plan(&mut read, query).await;
+                    seen += steps.len();
+                    assert!(!steps.iter().any(|step| walks(step)), "{}: {steps:?}\n{sql}", factor.name());
+                }
+            }
+        }
+    }
+    assert!(seen > 1000, "{seen} steps");
+    let control = store::plan(&mut read, store::walks()).await;
+    assert!(control.iter().any(|step| walks(step)), "{control:?}");
+}
+
+/// Whether a step goes through all records, or all of the journal; `r` and `j` are what every
+/// query calls them.
+fn walks(step: &str) -> bool {
+    ["SCAN record", "SCAN journal", "SCAN r", "SCAN j"].iter().any(|w| step == *w || step.starts_with(&format!("{w} ")))
+}
+
+#[tokio::test]
+async fn months_are_the_shops_own() {
+    let (db, _dir) = book().await;
+    let settings = settings::of(&mut db.read().await.unwrap()).await.unwrap();
+    let at = |text: &str| Instant::parse(text).unwrap();
+    let listed = months(&settings, at("2025-12-31T23:59:00Z"), at("2026-03-01T00:00:00Z"));
+    let begin = |text: &str| at(text).ms();
+    let want = json!([
+        [begin("2025-12-01T00:00:00Z"), begin("2026-01-01T00:00:00Z"), "2025-12"],
+        [begin("2026-01-01T00:00:00Z"), begin("2026-02-01T00:00:00Z"), "2026-01"],
+        [begin("2026-02-01T00:00:00Z"), begin("2026-03-01T00:00:00Z"), "2026-02"],
+        [begin("2026-03-01T00:00:00Z"), begin("2026-04-01T00:00:00Z"), "2026-03"],
+    ]);
+    assert_eq!(listed, want);
+}

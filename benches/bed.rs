@@ -96,7 +96,8 @@ impl Bed {
             let key = format!("template-{i}");
             let request = Request::post(format!("/v1/shells/{shell}/coats")).header("idempotency-key", &key);
             db.tally().listen();
-            let made = shop.call(request, Some(json!({"at": "2026-03-01T12:00:00Z", "kind": "backup", "slurry": "backup"}))).await;
+            let made =
+                shop.call(request, Some(json!({"at": "2026-03-01T12:00:00Z", "kind": "backup", "slurry": "backup"}))).await;
             // The reading of the token came first, the reading of the answer last.
             let heard: Vec<Heard> = db.tally().heard().into_iter().collect();
             writes.push(log(heard, &text(&made["id"]), key));
@@ -115,7 +116,8 @@ fn log(heard: Vec<Heard>, id: &str, key: String) -> Log {
     let scripts: Vec<Heard> = heard[begin..=end].to_vec();
     let id = uuid::Uuid::parse_str(id).unwrap().as_bytes().to_vec();
     // The first values of the last script are those of the journal line: n, record_seq.
-    let all: Vec<&Cell> = scripts.iter().filter(|(sql, _)| sql.contains("INSERT INTO journal")).flat_map(|(_, args)| args).collect();
+    let all: Vec<&Cell> =
+        scripts.iter().filter(|(sql, _)| sql.contains("INSERT INTO journal")).flat_map(|(_, args)| args).collect();
     let (Cell::Int(n), Cell::Int(seq)) = (all[0], all[1]) else { unreachable!("a journal line begins with two numbers") };
     Log { seq: *seq, n: *n, id, key, scripts }
 }
@@ -128,7 +130,8 @@ async fn shells(shop: &Caller) -> (Vec<String>, Vec<String>) {
     let path = format!("/v1/commissions/{}/pieces", text(&commission["number"]));
     let (mut castings, mut shells) = (Vec::new(), Vec::new());
     for _ in 0..=SHELLS {
-        let piece = json!({"pattern": {"name": "Heron", "material": "wax_casting", "mass_kg": 1.2, "section_mm": 5}, "alloy": "C87300"});
+        let piece =
+            json!({"pattern": {"name": "Heron", "material": "wax_casting", "mass_kg": 1.2, "section_mm": 5}, "alloy": "C87300"});
         let tag = text(&shop.post(&path, piece).await["castings"][0]["tag"]);
         let shell = json!({"recipe_id": recipe["id"], "casting_ids": [tag], "gating_kg": 0.5, "at": "2026-03-01T10:00:00Z"});
         shells.push(text(&shop.post("/v1/shells", shell).await["tag"]));
@@ -143,7 +146,8 @@ async fn route(shop: &Caller, casting: &str, shell: &str) {
         let coat = json!({"at": format!("2026-03-01T{hour}:00:00Z"), "kind": kind, "slurry": kind});
         shop.post(&format!("/v1/shells/{shell}/coats"), coat).await;
     }
-    let load = json!({"kiln": "Big", "at": "2026-03-03T12:00:00Z", "peak_c": 870, "shells": [{"shell_id": shell, "result": "sound"}]});
+    let load =
+        json!({"kiln": "Big", "at": "2026-03-03T12:00:00Z", "peak_c": 870, "shells": [{"shell_id": shell, "result": "sound"}]});
     shop.post("/v1/burnouts", load).await;
     let lot = json!({"alloy": "C87300", "kind": "ingot", "mass_kg": 100, "cost_minor": 90000, "at": "2026-01-05T10:00:00Z"});
     let lot = shop.post("/v1/metal-lots", lot).await;

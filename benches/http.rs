@@ -110,7 +110,8 @@ impl Connection {
         }
         let mut body = vec![0; length.ok_or_else(|| broken("no length"))?];
         self.stream.read_exact(&mut body)?;
-        let body = if body.is_empty() { Value::Null } else { serde_json::from_slice(&body).map_err(|e| broken(&e.to_string()))? };
+        let body =
+            if body.is_empty() { Value::Null } else { serde_json::from_slice(&body).map_err(|e| broken(&e.to_string()))? };
         Ok((status, body))
     }
 

@@ -100,8 +100,18 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
 fn schemas() -> Map<String, Value> {
     let mut out = Map::new();
     for (kind, schema) in [
-        house::schemas(), client::schemas(), commission::schemas(), pattern::schemas(), casting::schemas(), metal::schemas(),
-        shell::schemas(), burnout::schemas(), preheat::schemas(), heat::schemas(), breakout::schemas(), bench::schemas(),
+        house::schemas(),
+        client::schemas(),
+        commission::schemas(),
+        pattern::schemas(),
+        casting::schemas(),
+        metal::schemas(),
+        shell::schemas(),
+        burnout::schemas(),
+        preheat::schemas(),
+        heat::schemas(),
+        breakout::schemas(),
+        bench::schemas(),
         delivery::schemas(),
     ]
     .concat()
@@ -137,7 +147,13 @@ fn with_document(mut routes: Vec<Route>, text: String) -> Vec<Route> {
         heading: "Help",
         params: Vec::new(),
         body: None,
-        answer: Answer { status: 200, about: "OpenAPI 3.1", media: "application/json", schema: json!({"type": "object"}), etag: false },
+        answer: Answer {
+            status: 200,
+            about: "OpenAPI 3.1",
+            media: "application/json",
+            schema: json!({"type": "object"}),
+            etag: false,
+        },
         handler: handler(move |_| {
             let text = text.clone();
             async move { Ok(Reply::file("application/json", text.as_bytes())) }

@@ -1,11 +1,11 @@
 //! Arguments, and what each command does.
 
 use clap::{Parser, Subcommand};
+use pourbook::app::{self, check, serve};
 use pourbook::book::token;
 use pourbook::db::{self, Acknowledge, Db, Options};
 use pourbook::demo;
 use pourbook::kernel::{Actor, Clock, Role};
-use pourbook::app::{self, check, serve};
 use std::io::IsTerminal as _;
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
@@ -127,8 +127,7 @@ fn main() -> ExitCode {
 async fn run(command: Command) -> Result<(), String> {
     match command {
         Command::Serve { data, listen, acknowledge_before_commit_unsafe } => {
-            let acknowledge =
-                if acknowledge_before_commit_unsafe { Acknowledge::BeforeCommit } else { Acknowledge::AfterCommit };
+            let acknowledge = if acknowledge_before_commit_unsafe { Acknowledge::BeforeCommit } else { Acknowledge::AfterCommit };
             if acknowledge == Acknowledge::BeforeCommit {
                 tracing::error!("records are acknowledged before they are written: a crash loses them");
             }
@@ -172,7 +171,9 @@ async fn run(command: Command) -> Result<(), String> {
         Command::Restore { file, data } => {
             let kept = db::restore_from(&file, &data).await?;
             match kept {
-                Some(kept) => println!("The book in {} is now the copy; the one before is kept as {}.", data.display(), kept.display()),
+                Some(kept) => {
+                    println!("The book in {} is now the copy; the one before is kept as {}.", data.display(), kept.display())
+                }
                 None => println!("The book in {} is now the copy.", data.display()),
             }
             Ok(())

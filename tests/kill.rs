@@ -67,7 +67,8 @@ fn set_up(address: &str, token: &str) -> Set {
         &json!({"name": "Standard", "at": "2026-01-01T00:00:00Z", "final_dry_hours": 24, "coats": [
             {"kind": "prime", "slurry": "prime", "dry_hours": 3}, {"kind": "backup", "slurry": "backup", "dry_hours": 6}]}),
     );
-    let piece = json!({"pattern": {"name": "Heron", "material": "wax_casting", "mass_kg": 1.2, "section_mm": 5}, "alloy": "c87300"});
+    let piece =
+        json!({"pattern": {"name": "Heron", "material": "wax_casting", "mass_kg": 1.2, "section_mm": 5}, "alloy": "c87300"});
     let path = format!("/v1/commissions/{}/pieces", commission["number"].as_str().unwrap());
     let mut set = Set { castings: Vec::new(), shells: Vec::new() };
     for _ in 0..WRITERS {
@@ -90,10 +91,7 @@ fn request(set: &Set, writer: usize, n: usize, id: Uuid) -> Request {
             "/v1/metal-lots".to_owned(),
             json!({"at": "2026-01-05T10:00:00Z", "alloy": "C87300", "kind": "ingot", "mass_kg": 10, "cost_minor": 9000}),
         ),
-        _ => (
-            format!("/v1/castings/{}/waxes", set.castings[writer]),
-            json!({"at": "2026-03-01T09:00:00Z", "wax_kg": 1.25}),
-        ),
+        _ => (format!("/v1/castings/{}/waxes", set.castings[writer]), json!({"at": "2026-03-01T09:00:00Z", "wax_kg": 1.25})),
     };
     body["id"] = id.to_string().into();
     Request { id, path, body: body.to_string() }
@@ -163,15 +161,30 @@ struct Seen {
 }
 
 const HALVES: &[(&str, &str)] = &[
-    ("record without its journal line", "SELECT seq FROM record r WHERE NOT EXISTS (SELECT 1 FROM journal j WHERE j.n = r.journal_n AND j.record_seq = r.seq)"),
-    ("journal line without its record", "SELECT n FROM journal j WHERE NOT EXISTS (SELECT 1 FROM record r WHERE r.seq = j.record_seq)"),
+    (
+        "record without its journal line",
+        "SELECT seq FROM record r WHERE NOT EXISTS (SELECT 1 FROM journal j WHERE j.n = r.journal_n AND j.record_seq = r.seq)",
+    ),
+    (
+        "journal line without its record",
+        "SELECT n FROM journal j WHERE NOT EXISTS (SELECT 1 FROM record r WHERE r.seq = j.record_seq)",
+    ),
     ("client without its row", "SELECT seq FROM record r WHERE kind = 'client' AND seq NOT IN (SELECT seq FROM client)"),
     ("coat without its row", "SELECT seq FROM record r WHERE kind = 'coat' AND seq NOT IN (SELECT seq FROM coat)"),
-    ("coat that bears on no shell", "SELECT seq FROM record r WHERE kind = 'coat' AND seq NOT IN (SELECT record_seq FROM bearing)"),
+    (
+        "coat that bears on no shell",
+        "SELECT seq FROM record r WHERE kind = 'coat' AND seq NOT IN (SELECT record_seq FROM bearing)",
+    ),
     ("wax without its row", "SELECT seq FROM record r WHERE kind = 'wax' AND seq NOT IN (SELECT seq FROM wax)"),
     ("lot without its row", "SELECT seq FROM record r WHERE kind = 'metal_lot' AND seq NOT IN (SELECT seq FROM metal_lot)"),
-    ("lot without its movement", "SELECT seq FROM record r WHERE kind = 'metal_lot' AND seq NOT IN (SELECT source_seq FROM movement)"),
-    ("row without its record", "SELECT seq FROM client UNION ALL SELECT seq FROM coat UNION ALL SELECT seq FROM wax UNION ALL SELECT seq FROM metal_lot EXCEPT SELECT seq FROM record"),
+    (
+        "lot without its movement",
+        "SELECT seq FROM record r WHERE kind = 'metal_lot' AND seq NOT IN (SELECT source_seq FROM movement)",
+    ),
+    (
+        "row without its record",
+        "SELECT seq FROM client UNION ALL SELECT seq FROM coat UNION ALL SELECT seq FROM wax UNION ALL SELECT seq FROM metal_lot EXCEPT SELECT seq FROM record",
+    ),
     ("key without its record", "SELECT record_seq FROM idempotency WHERE record_seq NOT IN (SELECT seq FROM record)"),
     ("id that stands twice", "SELECT min(seq) FROM record GROUP BY id HAVING count(*) > 1"),
 ];
@@ -295,7 +308,12 @@ fn what_was_acknowledged_survives_the_kill() {
     let told = rounds(count, &[], 1);
     println!(
         "{count} rounds in {:.1} s: {} acknowledged, {} lost; {} unanswered, of which {} stood; at least {} in flight",
-        begun.elapsed().as_secs_f64(), told.acknowledged, told.lost, told.unanswered, told.stood, told.least_in_flight
+        begun.elapsed().as_secs_f64(),
+        told.acknowledged,
+        told.lost,
+        told.unanswered,
+        told.stood,
+        told.least_in_flight
     );
     assert_eq!(told.lost, 0);
     assert!(told.least_in_flight >= IN_FLIGHT, "only {} writes were under way", told.least_in_flight);

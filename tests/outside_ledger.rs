@@ -40,7 +40,8 @@ async fn dump(read: &mut ReadTx, ids: &BTreeMap<i64, String>) -> Value {
             body.insert("tag".into(), tag.into());
         }
         let seq = row.int(0).unwrap();
-        records.push(json!({"seq": seq, "id": ids[&seq], "kind": row.text(1).unwrap(), "at_ms": row.int(2).unwrap(), "body": body}));
+        records
+            .push(json!({"seq": seq, "id": ids[&seq], "kind": row.text(1).unwrap(), "at_ms": row.int(2).unwrap(), "body": body}));
     }
     let mut estimates: BTreeMap<String, Value> = BTreeMap::new();
     for row in read.fetch("SELECT shell_seq, gating_mg FROM ledger_shell", vec![]).await.unwrap() {
@@ -112,8 +113,11 @@ fn held_outside(book: &Value) -> Held {
 
 /// What stands in one and not, or otherwise, in the other.
 fn differences<K: Ord + std::fmt::Debug>(here: &BTreeMap<K, (i64, i64)>, there: &BTreeMap<K, (i64, i64)>) -> Vec<String> {
-    let mut out: Vec<String> =
-        here.iter().filter(|(k, v)| there.get(k) != Some(v)).map(|(k, v)| format!("here {k:?} {v:?}, there {:?}", there.get(k))).collect();
+    let mut out: Vec<String> = here
+        .iter()
+        .filter(|(k, v)| there.get(k) != Some(v))
+        .map(|(k, v)| format!("here {k:?} {v:?}, there {:?}", there.get(k)))
+        .collect();
     out.extend(there.iter().filter(|(k, _)| !here.contains_key(k)).map(|(k, v)| format!("only there {k:?} {v:?}")));
     out
 }
@@ -135,7 +139,10 @@ async fn compare(seed: u64) {
     assert_eq!(held["unexplained"].0, told.unexplained_mg, "what the generator let go unexplained");
     // The comparison can fail: each movement that is left out is seen.
     for n in ["1", "500", "1000"] {
-        assert!(!differences(&moved, &moved_outside(&outside(&document, &["--drop", n]))).is_empty(), "movement {n} is not missed");
+        assert!(
+            !differences(&moved, &moved_outside(&outside(&document, &["--drop", n]))).is_empty(),
+            "movement {n} is not missed"
+        );
     }
     drop(read);
     assert_eq!(app::rebuild::run(&db).await.unwrap(), Vec::<String>::new());

@@ -66,7 +66,8 @@ fn the_walk_runs_as_printed_and_costs_what_is_worked_by_hand() {
     let mut erred = String::new();
     shell.stderr.take().unwrap().read_to_string(&mut erred).unwrap();
     assert!(shell.wait().unwrap().success(), "{said}\n{erred}");
-    let lines: Vec<serde_json::Value> = said.lines().filter(|l| l.starts_with('{')).map(|l| serde_json::from_str(l).unwrap()).collect();
+    let lines: Vec<serde_json::Value> =
+        said.lines().filter(|l| l.starts_with('{')).map(|l| serde_json::from_str(l).unwrap()).collect();
     let [cost, balance, leaks] = &lines[lines.len() - 3..] else { panic!("{said}") };
 
     // Unit values. 60 kg cost 540.00: u = 9.00 a kg. Heat 1: V = 24 kg x 9.00 = 216.00.

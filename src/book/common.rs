@@ -112,9 +112,10 @@ impl Common {
         }
         let precision = match object.get("at_precision") {
             None | Some(Value::Null) => Some(Precision::Minute),
-            Some(value) => value.as_str().and_then(Precision::parse).or_else(|| {
-                faults.none("/at_precision", "not-in-list", "Give one of: minute hour day.")
-            }),
+            Some(value) => value
+                .as_str()
+                .and_then(Precision::parse)
+                .or_else(|| faults.none("/at_precision", "not-in-list", "Give one of: minute hour day.")),
         };
         let hands = Many::read(object.get("hands"), "/hands", faults);
         let despite = Many::read(object.get("despite"), "/despite", faults);
@@ -138,8 +139,14 @@ impl Common {
     #[must_use]
     pub fn schemas() -> Map<String, Value> {
         let mut out = Map::new();
-        out.insert("id".into(), json!({"type": ["string", "null"], "format": "uuid", "description": "made by the caller: UUID version 7"}));
-        out.insert("at".into(), json!({"type": ["string", "null"], "format": "date-time", "description": "when it happened, with an offset"}));
+        out.insert(
+            "id".into(),
+            json!({"type": ["string", "null"], "format": "uuid", "description": "made by the caller: UUID version 7"}),
+        );
+        out.insert(
+            "at".into(),
+            json!({"type": ["string", "null"], "format": "date-time", "description": "when it happened, with an offset"}),
+        );
         out.insert("at_precision".into(), json!({"type": ["string", "null"], "enum": ["minute", "hour", "day", null]}));
         out.insert("hands".into(), Many::<Named<Hand>, 20>::schema());
         out.insert("despite".into(), Many::<Despite, 6>::schema());

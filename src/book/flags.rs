@@ -34,11 +34,12 @@ pub fn write(tx: &mut WriteTx, settled: &[(Seq, Vec<Flag>)]) {
         return;
     }
     let seqs: Vec<Seq> = settled.iter().map(|(seq, _)| *seq).collect();
-    tx.push("DELETE FROM practice_flag WHERE on_seq = 0 AND record_seq IN (SELECT value FROM json_each(?))", vec![json!(seqs).to_string().into()]);
-    let rows: Vec<Value> = settled
-        .iter()
-        .flat_map(|(seq, flags)| flags.iter().map(move |f| json!([seq, f.code, f.limit, f.was])))
-        .collect();
+    tx.push(
+        "DELETE FROM practice_flag WHERE on_seq = 0 AND record_seq IN (SELECT value FROM json_each(?))",
+        vec![json!(seqs).to_string().into()],
+    );
+    let rows: Vec<Value> =
+        settled.iter().flat_map(|(seq, flags)| flags.iter().map(move |f| json!([seq, f.code, f.limit, f.was]))).collect();
     if !rows.is_empty() {
         tx.push(
             "INSERT OR IGNORE INTO practice_flag (record_seq, code, limit_text, was_text) \
@@ -54,7 +55,10 @@ pub fn write_despite(tx: &mut WriteTx, record: Seq, codes: &[&'static str], corr
         tx.push("DELETE FROM practice_flag WHERE record_seq = ? AND on_seq = -1", vec![record.into()]);
     }
     for code in codes {
-        tx.push("INSERT OR IGNORE INTO practice_flag (record_seq, code, on_seq) VALUES (?, ?, -1)", vec![record.into(), (*code).into()]);
+        tx.push(
+            "INSERT OR IGNORE INTO practice_flag (record_seq, code, on_seq) VALUES (?, ?, -1)",
+            vec![record.into(), (*code).into()],
+        );
     }
 }
 
@@ -94,10 +98,8 @@ pub fn write_codes(tx: &mut WriteTx, codes: &[&'static str], settled: &[(Seq, Ve
          AND code IN (SELECT value FROM json_each(?))",
         vec![json!(seqs).to_string().into(), json!(codes).to_string().into()],
     );
-    let rows: Vec<Value> = settled
-        .iter()
-        .flat_map(|(seq, flags)| flags.iter().map(move |f| json!([seq, f.code, f.limit, f.was])))
-        .collect();
+    let rows: Vec<Value> =
+        settled.iter().flat_map(|(seq, flags)| flags.iter().map(move |f| json!([seq, f.code, f.limit, f.was]))).collect();
     if !rows.is_empty() {
         tx.push(
             "INSERT OR IGNORE INTO practice_flag (record_seq, code, limit_text, was_text, on_seq) \
@@ -109,13 +111,11 @@ pub fn write_codes(tx: &mut WriteTx, codes: &[&'static str], settled: &[(Seq, Ve
 
 /// What is derived here: a name, and a select of all its rows as text, for comparing with what
 /// follows when it is derived anew.
-pub const DERIVED: &[(&str, &str)] = &[
-    (
-        "flags",
-        "SELECT json_array(f.record_seq, code, limit_text, was_text, on_seq) FROM practice_flag f JOIN record r ON \
+pub const DERIVED: &[(&str, &str)] = &[(
+    "flags",
+    "SELECT json_array(f.record_seq, code, limit_text, was_text, on_seq) FROM practice_flag f JOIN record r ON \
          r.seq = f.record_seq AND r.void_ms IS NULL WHERE on_seq <> -1 ORDER BY f.record_seq, code, on_seq",
-    ),
-];
+)];
 
 /// Empties what is derived here; what a record was said in spite of is no derivation.
 pub const WIPE: &[&str] = &["DELETE FROM practice_flag WHERE on_seq <> -1"];

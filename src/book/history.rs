@@ -19,16 +19,32 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
         "hash": {"type": "string"}}});
     let list = json!({"type": "object", "required": ["items"], "properties": {
         "items": {"type": "array", "items": line}, "next_cursor": {"type": "string"}}});
-    let limit = Param { name: "limit", about: "how many, at most 200", schema: json!({"type": "integer", "minimum": 1, "maximum": 200, "default": 50}) };
+    let limit = Param {
+        name: "limit",
+        about: "how many, at most 200",
+        schema: json!({"type": "integer", "minimum": 1, "maximum": 200, "default": 50}),
+    };
     let mut out = Vec::new();
     for (path, operation, about, params) in [
-        ("/v1/journal", "journal_list", "Who changed what, when, from what to what", vec![
-            Param { name: "record", about: "of one record, by id", schema: json!({"type": "string", "format": "uuid"}) },
-            Param { name: "cursor", about: "next_cursor of the page before", schema: json!({"type": "string", "maxLength": 20}) },
-        ]),
-        ("/v1/changes", "changes_list", "Changes in the order they were written, voids among them", vec![
-            Param { name: "after", about: "the n of the last line seen", schema: json!({"type": "integer", "minimum": 0}) },
-        ]),
+        (
+            "/v1/journal",
+            "journal_list",
+            "Who changed what, when, from what to what",
+            vec![
+                Param { name: "record", about: "of one record, by id", schema: json!({"type": "string", "format": "uuid"}) },
+                Param {
+                    name: "cursor",
+                    about: "next_cursor of the page before",
+                    schema: json!({"type": "string", "maxLength": 20}),
+                },
+            ],
+        ),
+        (
+            "/v1/changes",
+            "changes_list",
+            "Changes in the order they were written, voids among them",
+            vec![Param { name: "after", about: "the n of the last line seen", schema: json!({"type": "integer", "minimum": 0}) }],
+        ),
     ] {
         let kit = kit.clone();
         let mut params = params;
@@ -42,7 +58,13 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
             heading: "History",
             params,
             body: None,
-            answer: Answer { status: 200, about: "A page of lines", media: "application/json", schema: list.clone(), etag: false },
+            answer: Answer {
+                status: 200,
+                about: "A page of lines",
+                media: "application/json",
+                schema: list.clone(),
+                etag: false,
+            },
             handler: handler(move |ctx| {
                 let kit = kit.clone();
                 async move { lines(&kit, &ctx).await }
@@ -82,7 +104,9 @@ async fn lines(kit: &Kit, ctx: &Ctx) -> Result<Reply, Problem> {
             "at": Instant::from_ms(row.int(3)?).to_string(), "by": row.text(4)?, "action": row.text(5)?,
             "version": row.int(6)?, "hash": hash,
         });
-        for (name, value) in [("reason", row.opt_text(7)?.map(Value::from)), ("from", body(row.opt_text(10)?)), ("to", body(row.opt_text(8)?))] {
+        for (name, value) in
+            [("reason", row.opt_text(7)?.map(Value::from)), ("from", body(row.opt_text(10)?)), ("to", body(row.opt_text(8)?))]
+        {
             if let Some(value) = value {
                 item[name] = value;
             }

@@ -52,8 +52,7 @@ fn canonical(value: &Value) -> String {
         Value::Object(members) => {
             let mut names: Vec<_> = members.iter().collect();
             names.sort_by(|a, b| a.0.cmp(b.0));
-            let inner: Vec<_> =
-                names.iter().map(|(k, v)| format!("{}:{}", Value::from(k.as_str()), canonical(v))).collect();
+            let inner: Vec<_> = names.iter().map(|(k, v)| format!("{}:{}", Value::from(k.as_str()), canonical(v))).collect();
             format!("{{{}}}", inner.join(","))
         }
         Value::Array(items) => {
@@ -70,10 +69,9 @@ fn canonical(value: &Value) -> String {
 pub fn replay(known: Option<&Known>, key: Option<&Key>) -> Result<Option<String>, Problem> {
     match (known, key) {
         (Some(known), Some(key)) if known.fingerprint == key.fingerprint => Ok(Some(known.answer.clone())),
-        (Some(_), Some(key)) => Err(Problem::new(
-            ProblemType::KeyReused,
-            format!("The key {} was used for another request.", key.text),
-        )),
+        (Some(_), Some(key)) => {
+            Err(Problem::new(ProblemType::KeyReused, format!("The key {} was used for another request.", key.text)))
+        }
         _ => Ok(None),
     }
 }

@@ -72,18 +72,23 @@ pub fn append(tx: &mut WriteTx, record: Seq, action: Action, version: i64, reaso
     let digest = digest(&salt, body.unwrap_or(""));
     let at_ms = tx.now().ms();
     let by = tx.actor.name.clone();
-    let line = Line {
-        numbers: [n, record, at_ms, version],
-        texts: [&by, action.name(), reason.unwrap_or("")],
-        digest: &digest,
-    };
+    let line = Line { numbers: [n, record, at_ms, version], texts: [&by, action.name(), reason.unwrap_or("")], digest: &digest };
     let hash = line.hash(&before);
     tx.push(
         "INSERT INTO journal (n, record_seq, at_ms, by, action, version, reason, body, salt, digest, hash) \
          VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         vec![
-            n.into(), record.into(), at_ms.into(), by.into(), action.name().into(), version.into(),
-            reason.into(), body.into(), salt.to_vec().into(), digest.into(), hash.into(),
+            n.into(),
+            record.into(),
+            at_ms.into(),
+            by.into(),
+            action.name().into(),
+            version.into(),
+            reason.into(),
+            body.into(),
+            salt.to_vec().into(),
+            digest.into(),
+            hash.into(),
         ],
     );
     tx.set_journal_head(n, hash);

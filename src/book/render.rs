@@ -51,10 +51,7 @@ pub fn etag(id: Uuid, version: i64) -> String {
 /// # Errors
 /// `not-found`.
 pub async fn render_one(read: &mut ReadTx, catalogue: &Catalogue, seq: Seq) -> Result<Value, Problem> {
-    render(read, catalogue, &[seq])
-        .await?
-        .pop()
-        .ok_or_else(|| Problem::new(ProblemType::NotFound, "There is no such record."))
+    render(read, catalogue, &[seq]).await?.pop().ok_or_else(|| Problem::new(ProblemType::NotFound, "There is no such record."))
 }
 
 /// Records in the order given, with their children.
@@ -146,10 +143,8 @@ fn level(row: &Row) -> Result<Level, Problem> {
     let body = row.opt_text(10)?.unwrap_or_else(|| "{}".into());
     let body: Map<String, Value> = serde_json::from_str(&body).map_err(Problem::internal)?;
     let flags: Vec<Map<String, Value>> = serde_json::from_str(&row.text(11)?).map_err(Problem::internal)?;
-    let flags: Vec<Value> = flags
-        .into_iter()
-        .map(|f| Value::Object(f.into_iter().filter(|(_, v)| !v.is_null()).collect()))
-        .collect();
+    let flags: Vec<Value> =
+        flags.into_iter().map(|f| Value::Object(f.into_iter().filter(|(_, v)| !v.is_null()).collect())).collect();
     let mut value = Map::new();
     value.insert("id".into(), id.to_string().into());
     value.insert("at".into(), Instant::from_ms(row.int(3)?).to_string().into());

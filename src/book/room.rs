@@ -20,25 +20,16 @@ pub trait Room: Send + Sync + 'static {
 
     /// Decides whether the record may stand, and projects it: columns of its table, what
     /// it bears on, what it touches. Called when it is recorded and when it is corrected.
-    fn enter(
-        tx: &mut WriteTx,
-        entry: &mut Entry<Self::Body>,
-    ) -> impl Future<Output = Result<(), Problem>> + Send;
+    fn enter(tx: &mut WriteTx, entry: &mut Entry<Self::Body>) -> impl Future<Output = Result<(), Problem>> + Send;
 
     /// Records what was sent along with it. Called once, after it was recorded.
-    fn along(
-        tx: &mut WriteTx,
-        entry: &mut Entry<Self::Body>,
-    ) -> impl Future<Output = Result<(), Problem>> + Send {
+    fn along(tx: &mut WriteTx, entry: &mut Entry<Self::Body>) -> impl Future<Output = Result<(), Problem>> + Send {
         let _ = (tx, entry);
         async { Ok(()) }
     }
 
     /// Does what `along` does, after a correction. Called once, after it was corrected.
-    fn corrected(
-        tx: &mut WriteTx,
-        entry: &mut Entry<Self::Body>,
-    ) -> impl Future<Output = Result<(), Problem>> + Send {
+    fn corrected(tx: &mut WriteTx, entry: &mut Entry<Self::Body>) -> impl Future<Output = Result<(), Problem>> + Send {
         let _ = (tx, entry);
         async { Ok(()) }
     }

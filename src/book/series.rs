@@ -5,10 +5,7 @@ use crate::kernel::{Kind, Problem, Seq, Tag};
 
 /// Gives the record being entered a short name.
 pub fn bind(tx: &mut WriteTx, space: &str, key: &str, record: Seq) {
-    tx.push_late(
-        "INSERT INTO handle (space, key, record_seq) VALUES (?, ?, ?)",
-        vec![space.into(), key.into(), record.into()],
-    );
+    tx.push_late("INSERT INTO handle (space, key, record_seq) VALUES (?, ?, ?)", vec![space.into(), key.into(), record.into()]);
 }
 
 /// Takes the next `count` numbers of a series, from 1.

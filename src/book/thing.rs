@@ -71,10 +71,7 @@ fn name_taken(kind: Kind) -> Problem {
 }
 
 async fn make(tx: &mut WriteTx, kind: Kind, name: &str) -> Result<(Seq, Uuid), Problem> {
-    let draft = Draft {
-        common: Common::at(tx.now()),
-        body: ThingBody { name: Text(name.to_owned()), notes: None },
-    };
+    let draft = Draft { common: Common::at(tx.now()), body: ThingBody { name: Text(name.to_owned()), notes: None } };
     match kind {
         Kind::Hand => verbs::create_as::<Things<Hand>>(tx, draft).await,
         Kind::Kiln => verbs::create_as::<Things<Kiln>>(tx, draft).await,
@@ -89,10 +86,7 @@ async fn make(tx: &mut WriteTx, kind: Kind, name: &str) -> Result<(Seq, Uuid), P
 ///
 /// # Errors
 /// As the database says.
-pub async fn make_missing<B: Body>(
-    tx: &mut WriteTx,
-    draft: &mut Draft<B>,
-) -> Result<Vec<(Kind, String, Uuid)>, Problem> {
+pub async fn make_missing<B: Body>(tx: &mut WriteTx, draft: &mut Draft<B>) -> Result<Vec<(Kind, String, Uuid)>, Problem> {
     let mut wanted: Vec<(Kind, String)> = Vec::new();
     draft.each_ref(&mut |slot, _| {
         if let (Some(kind), true, None) = (slot.kind, slot.named, slot.found)

@@ -53,10 +53,7 @@ pub fn keep(tx: &mut WriteTx, secret: &str, name: &str, role: Role) {
 /// As the database says; never an answer of "nobody" because the database was busy.
 pub async fn holder<R: Read>(read: &mut R, secret: &str) -> Result<Option<Actor>, Problem> {
     let row = read
-        .fetch_one(
-            "SELECT name, role FROM token WHERE hash = ? AND revoked_ms IS NULL",
-            vec![Cell::from(hash(secret))],
-        )
+        .fetch_one("SELECT name, role FROM token WHERE hash = ? AND revoked_ms IS NULL", vec![Cell::from(hash(secret))])
         .await?;
     row.map(|row| {
         let role = row.text(1)?;

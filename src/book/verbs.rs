@@ -33,13 +33,7 @@ pub async fn create<R: Room>(tx: &mut WriteTx, mut draft: Draft<R::Body>) -> Res
     let seq = tx.deal_seq();
     let id = draft.common.id.unwrap_or_else(|| tx.clock.mint());
     let Draft { common, body } = draft;
-    let mut entry = Entry {
-        seq, id, common, body,
-        correcting: false,
-        columns: Vec::new(),
-        bearing: Vec::new(),
-        first_use,
-    };
+    let mut entry = Entry { seq, id, common, body, correcting: false, columns: Vec::new(), bearing: Vec::new(), first_use };
     tx.note_acting(R::KIND, seq, false);
     tx.note_acting_at(entry.common.at);
     R::enter(tx, &mut entry).await?;
@@ -72,8 +66,14 @@ fn write_new<R: Room>(tx: &mut WriteTx, entry: &mut Entry<R::Body>) {
         "INSERT INTO record (seq, id, kind, at_ms, at_precision, recorded_ms, by, version, journal_n) \
          VALUES (?, ?, ?, ?, ?, ?, ?, 1, ?)",
         vec![
-            entry.seq.into(), entry.id.into(), R::KIND.name().into(), entry.common.at.into(),
-            entry.common.precision.name().into(), now.into(), by.into(), n.into(),
+            entry.seq.into(),
+            entry.id.into(),
+            R::KIND.name().into(),
+            entry.common.at.into(),
+            entry.common.precision.name().into(),
+            now.into(),
+            by.into(),
+            n.into(),
         ],
     );
     project::<R>(tx, entry);
@@ -253,13 +253,8 @@ pub async fn correct<R: Room>(
     let first_use = thing::make_missing(tx, &mut draft).await?;
     standing.touch(tx);
     let Draft { common, body } = draft;
-    let mut entry = Entry {
-        seq, id: standing.id, common, body,
-        correcting: true,
-        columns: Vec::new(),
-        bearing: Vec::new(),
-        first_use,
-    };
+    let mut entry =
+        Entry { seq, id: standing.id, common, body, correcting: true, columns: Vec::new(), bearing: Vec::new(), first_use };
     tx.note_acting(R::KIND, seq, false);
     tx.note_acting_at(entry.common.at);
     R::enter(tx, &mut entry).await?;
@@ -283,9 +278,7 @@ fn rewrite<R: Room>(tx: &mut WriteTx, entry: &mut Entry<R::Body>, version: i64, 
     }
     tx.push(
         "UPDATE record SET at_ms = ?, at_precision = ?, version = ?, journal_n = ? WHERE seq = ?",
-        vec![
-            entry.common.at.into(), entry.common.precision.name().into(), version.into(), n.into(), entry.seq.into(),
-        ],
+        vec![entry.common.at.into(), entry.common.precision.name().into(), version.into(), n.into(), entry.seq.into()],
     );
     project::<R>(tx, entry);
 }
@@ -297,9 +290,7 @@ fn rewrite<R: Room>(tx: &mut WriteTx, entry: &mut Entry<R::Body>, version: i64, 
 pub fn take_reason(patch: &mut Map<String, Value>) -> Result<Option<String>, Problem> {
     match patch.shift_remove("reason") {
         None | Some(Value::Null) => Ok(None),
-        Some(Value::String(text)) if !text.trim().is_empty() && text.chars().count() <= 500 => {
-            Ok(Some(text.trim().to_owned()))
-        }
+        Some(Value::String(text)) if !text.trim().is_empty() && text.chars().count() <= 500 => Ok(Some(text.trim().to_owned())),
         Some(_) => Err(Problem::field("/reason", "wrong-type", "Give the reason in up to 500 characters.")),
     }
 }

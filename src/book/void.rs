@@ -84,11 +84,8 @@ pub async fn void(tx: &mut WriteTx, kind: Kind, seq: Seq, ask: &Ask) -> Result<V
     }
     root.may_change(tx)?;
     root.matches(ask.if_match.as_deref())?;
-    let mut set: Vec<Dependent> = vec![Dependent {
-        seq,
-        kind,
-        line: json!({"kind": kind.name(), "id": root.id.to_string(), "at": root.body.get("at")}),
-    }];
+    let mut set: Vec<Dependent> =
+        vec![Dependent { seq, kind, line: json!({"kind": kind.name(), "id": root.id.to_string(), "at": root.body.get("at")}) }];
     let mut next = 0;
     while next < set.len() {
         let at = set[next].seq;
@@ -108,8 +105,7 @@ pub async fn void(tx: &mut WriteTx, kind: Kind, seq: Seq, ask: &Ask) -> Result<V
     set.sort_by_key(|d| std::cmp::Reverse(d.seq));
     if !ask.dry_run {
         for dependent in &set {
-            let standing =
-                if dependent.seq == seq { root.clone() } else { standing(tx, dependent.kind, dependent.seq).await? };
+            let standing = if dependent.seq == seq { root.clone() } else { standing(tx, dependent.kind, dependent.seq).await? };
             void_one(tx, &standing, &ask.reason);
         }
     }

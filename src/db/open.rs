@@ -17,8 +17,7 @@ use std::time::Duration;
 use tokio::sync::{mpsc, oneshot};
 
 /// A settler: brings derived rows into line with what a turn touched.
-pub type Settler =
-    for<'t> fn(&'t mut WriteTx) -> Pin<Box<dyn Future<Output = Result<(), Problem>> + Send + 't>>;
+pub type Settler = for<'t> fn(&'t mut WriteTx) -> Pin<Box<dyn Future<Output = Result<(), Problem>> + Send + 't>>;
 
 /// How to open the book.
 #[derive(Clone, Debug)]
@@ -79,13 +78,9 @@ impl Db {
     /// # Errors
     /// In words for whoever runs the server: another server holds it, the file is not a
     /// book, it is newer than this program, the disk does not take it.
-    pub async fn open(
-        dir: &Path,
-        options: Options,
-        clock: Clock,
-        settlers: &'static [Settler],
-    ) -> Result<Self, String> {
-        std::fs::create_dir_all(dir).map_err(|e| format!("{}: {e}. Make the folder or give another with --data.", dir.display()))?;
+    pub async fn open(dir: &Path, options: Options, clock: Clock, settlers: &'static [Settler]) -> Result<Self, String> {
+        std::fs::create_dir_all(dir)
+            .map_err(|e| format!("{}: {e}. Make the folder or give another with --data.", dir.display()))?;
         let lock = if options.exclusive { Some(lock(dir)?) } else { None };
         let path = dir.join("pourbook.db");
         let mut conn = Box::new(
@@ -161,7 +156,8 @@ impl Db {
     /// # Errors
     /// `busy` when the book is being closed or its disk has failed.
     pub async fn write(&self, actor: Actor) -> Result<WriteTx, Problem> {
-        let closing = || Problem::new(ProblemType::Busy, "The book takes no more records: it is being closed, or its disk failed.");
+        let closing =
+            || Problem::new(ProblemType::Busy, "The book takes no more records: it is being closed, or its disk failed.");
         let turns = self.0.turns.lock().unwrap_or_else(PoisonError::into_inner).clone();
         let (give, given) = oneshot::channel();
         turns.ok_or_else(closing)?.send(give).map_err(|_| closing())?;
@@ -187,9 +183,8 @@ impl Db {
 pub(super) fn lock(dir: &Path) -> Result<File, String> {
     let path = dir.join("pourbook.lock");
     let file = File::create(&path).map_err(|e| format!("{}: {e}. May the folder be written?", path.display()))?;
-    file.try_lock().map_err(|_| {
-        format!("Another server has {} open. Stop it first, or give another folder with --data.", dir.display())
-    })?;
+    file.try_lock()
+        .map_err(|_| format!("Another server has {} open. Stop it first, or give another folder with --data.", dir.display()))?;
     Ok(file)
 }
 
@@ -216,10 +211,9 @@ async fn prepare(conn: &mut sqlx::SqliteConnection, path: &Path) -> Result<(), S
             .map_err(say)?;
     }
     sqlx::migrate!().run(&mut *conn).await.map_err(|e| match e {
-        sqlx::migrate::MigrateError::VersionMissing(v) => format!(
-            "{} was written by a newer program (step {v}). Nothing was changed; use that program.",
-            path.display()
-        ),
+        sqlx::migrate::MigrateError::VersionMissing(v) => {
+            format!("{} was written by a newer program (step {v}). Nothing was changed; use that program.", path.display())
+        }
         other => format!("{}: {other}", path.display()),
     })
 }

@@ -121,7 +121,11 @@ pub(super) struct Manner {
 }
 
 /// Runs turns until every sender is gone, then closes the connection.
-pub(super) async fn serve(mut conn: Box<SqliteConnection>, mut turns: mpsc::UnboundedReceiver<oneshot::Sender<Lease>>, manner: Manner) {
+pub(super) async fn serve(
+    mut conn: Box<SqliteConnection>,
+    mut turns: mpsc::UnboundedReceiver<oneshot::Sender<Lease>>,
+    manner: Manner,
+) {
     let (back, mut given_back) = mpsc::unbounded_channel();
     while let Some(first) = turns.recv().await {
         let mut batch = Batch::default();
@@ -129,8 +133,13 @@ pub(super) async fn serve(mut conn: Box<SqliteConnection>, mut turns: mpsc::Unbo
         let mut taken = 0;
         while let Some(turn) = next {
             taken += 1;
-            let lease =
-                Lease { conn: Some(conn), head: batch.head.clone(), opens_batch: !batch.open, stale: batch.forget, back: back.clone() };
+            let lease = Lease {
+                conn: Some(conn),
+                head: batch.head.clone(),
+                opens_batch: !batch.open,
+                stale: batch.forget,
+                back: back.clone(),
+            };
             // A lease that nobody takes up comes back when it is dropped.
             let _ = turn.send(lease);
             match given_back.recv().await {

@@ -1,30 +1,22 @@
 //! Reading: one snapshot a request.
 
 use super::cell::{Cell, Row, Script, failed};
+use super::shared::{Shared, Tally};
 use crate::kernel::Problem;
 use sqlx::{AssertSqlSafe, Executor as _, Sqlite, SqliteConnection, Transaction};
-use super::shared::{Shared, Tally};
 use std::future::Future;
 use std::sync::Arc;
 
 /// Anything that can be read from: a reader's snapshot, or a turn at writing.
 pub trait Read: Send {
     /// All rows of a query.
-    fn fetch(
-        &mut self,
-        sql: &str,
-        args: Vec<Cell>,
-    ) -> impl Future<Output = Result<Vec<Row>, Problem>> + Send;
+    fn fetch(&mut self, sql: &str, args: Vec<Cell>) -> impl Future<Output = Result<Vec<Row>, Problem>> + Send;
 
     /// What is kept between requests.
     fn shared(&self) -> &Shared;
 
     /// The one row of a query, if any.
-    fn fetch_one(
-        &mut self,
-        sql: &str,
-        args: Vec<Cell>,
-    ) -> impl Future<Output = Result<Option<Row>, Problem>> + Send {
+    fn fetch_one(&mut self, sql: &str, args: Vec<Cell>) -> impl Future<Output = Result<Option<Row>, Problem>> + Send {
         async move { Ok(self.fetch(sql, args).await?.into_iter().next()) }
     }
 }
@@ -50,18 +42,12 @@ impl Read for ReadTx {
 }
 
 /// Runs a script as one driver call.
-pub(super) async fn run(
-    conn: &mut SqliteConnection,
-    script: &mut Script,
-) -> Result<Vec<Row>, Problem> {
+pub(super) async fn run(conn: &mut SqliteConnection, script: &mut Script) -> Result<Vec<Row>, Problem> {
     let (sql, args) = script.take()?;
-    let rows = conn
-        .fetch_all(sqlx::query_with(AssertSqlSafe(sql.clone()), args))
-        .await
-        .map_err(|e| {
-            let mut problem = failed(&e);
-            problem.internal = Some(format!("{e} in: {sql}"));
-            problem
-        })?;
+    let rows = conn.fetch_all(sqlx::query_with(AssertSqlSafe(sql.clone()), args)).await.map_err(|e| {
+        let mut problem = failed(&e);
+        problem.internal = Some(format!("{e} in: {sql}"));
+        problem
+    })?;
     Ok(rows.into_iter().map(Row).collect())
 }

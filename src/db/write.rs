@@ -62,7 +62,14 @@ pub struct WriteTx {
 }
 
 impl WriteTx {
-    pub(super) fn new(lease: Lease, actor: Actor, clock: Clock, settlers: &'static [Settler], shared: Shared, tally: Arc<Tally>) -> Self {
+    pub(super) fn new(
+        lease: Lease,
+        actor: Actor,
+        clock: Clock,
+        settlers: &'static [Settler],
+        shared: Shared,
+        tally: Arc<Tally>,
+    ) -> Self {
         let now = clock.now();
         let base = lease.head.clone();
         let head = base.clone().unwrap_or_default();
@@ -122,16 +129,9 @@ impl WriteTx {
         let names: Vec<_> = columns.iter().map(|(name, _)| *name).collect();
         let marks = ",?".repeat(columns.len());
         let sets: Vec<_> = names.iter().map(|n| format!("{n} = excluded.{n}")).collect();
-        let tail = if sets.is_empty() {
-            "DO NOTHING".to_owned()
-        } else {
-            format!("DO UPDATE SET {}", sets.join(", "))
-        };
+        let tail = if sets.is_empty() { "DO NOTHING".to_owned() } else { format!("DO UPDATE SET {}", sets.join(", ")) };
         let comma = if names.is_empty() { "" } else { ", " };
-        let sql = format!(
-            "INSERT INTO {table} (seq{comma}{}) VALUES (?{marks}) ON CONFLICT (seq) {tail}",
-            names.join(", ")
-        );
+        let sql = format!("INSERT INTO {table} (seq{comma}{}) VALUES (?{marks}) ON CONFLICT (seq) {tail}", names.join(", "));
         let args = std::iter::once(Cell::Int(seq)).chain(columns.iter().map(|(_, c)| c.clone()));
         self.script.push(&sql, args);
     }

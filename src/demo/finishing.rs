@@ -130,7 +130,9 @@ impl Shop {
             self.caller.post(Who::Metal, &format!("/v1/castings/{}/cut-off", known.tag), body).await?;
         }
         self.complete(shell);
-        if let Some((_, known)) = inside.iter().find(|(c, _)| self.castings.get(*c).is_some_and(|c| c.verdict != "scrap" && !c.gone)) {
+        if let Some((_, known)) =
+            inside.iter().find(|(c, _)| self.castings.get(*c).is_some_and(|c| c.verdict != "scrap" && !c.gone))
+        {
             let tag = known.tag.clone();
             self.work("castings", &tag, "cut_off", (10, 45), now, json!({})).await?;
         }

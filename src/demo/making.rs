@@ -94,7 +94,8 @@ impl Shop {
     }
 
     fn take_piece(&mut self, made: &Value, pattern: usize, alloy: usize) -> Result<(), String> {
-        let tags: Vec<String> = made["castings"].as_array().into_iter().flatten().filter_map(|c| c["tag"].as_str().map(str::to_owned)).collect();
+        let tags: Vec<String> =
+            made["castings"].as_array().into_iter().flatten().filter_map(|c| c["tag"].as_str().map(str::to_owned)).collect();
         let piece = self.pieces.len();
         self.pieces.push(Piece { id: text(made, "/id")?, parts: tags.len(), finished: 0 });
         for tag in tags {
@@ -116,8 +117,12 @@ impl Shop {
         let number = text(&self.caller.post(Who::Owner, "/v1/commissions", body).await?, "/number")?;
         let pattern = words::WORKS.iter().position(|w| w.0 == "Medal, first frost").unwrap_or(0);
         let id = self.pattern(pattern).map_or_else(String::new, |p| p.id.clone());
-        let rows: Vec<Value> = words::MAKERS.iter().map(|maker| json!({"pattern_id": id, "alloy": "C87300", "maker": maker})).collect();
-        let made = self.caller.post(Who::Owner, &format!("/v1/commissions/{number}/pieces"), json!({"rows": rows, "at": at(now)})).await?;
+        let rows: Vec<Value> =
+            words::MAKERS.iter().map(|maker| json!({"pattern_id": id, "alloy": "C87300", "maker": maker})).collect();
+        let made = self
+            .caller
+            .post(Who::Owner, &format!("/v1/commissions/{number}/pieces"), json!({"rows": rows, "at": at(now)}))
+            .await?;
         for piece in made["pieces"].as_array().into_iter().flatten() {
             self.take_piece(piece, pattern, 0)?;
         }
@@ -131,7 +136,11 @@ impl Shop {
             return Ok(());
         }
         let pattern = self.pattern(known.pattern).cloned();
-        let made = if pattern.as_ref().is_some_and(|p| p.unique) { "direct" } else { self.dice.word(&["poured", "slush", "poured", "printed"]) };
+        let made = if pattern.as_ref().is_some_and(|p| p.unique) {
+            "direct"
+        } else {
+            self.dice.word(&["poured", "slush", "poured", "printed"])
+        };
         let mut body = json!({"at": at(now), "made": made, "hands": [self.dice.word(words::HANDS)]});
         if let Some(mould) = pattern.and_then(|p| p.mould_id) {
             body["mould_id"] = mould.into();
@@ -169,7 +178,15 @@ impl Shop {
     }
 
     /// Books minutes; now and then a day late, sometimes twice and one of them void.
-    pub async fn work(&mut self, on: &str, tag: &str, operation: &str, (low, high): (i64, i64), now: i64, more: Value) -> Result<(), String> {
+    pub async fn work(
+        &mut self,
+        on: &str,
+        tag: &str,
+        operation: &str,
+        (low, high): (i64, i64),
+        now: i64,
+        more: Value,
+    ) -> Result<(), String> {
         let mut body = json!({"at": at(now), "operation": operation, "minutes": self.dice.between(low, high), "hand": self.dice.word(words::HANDS)});
         for (name, value) in more.as_object().into_iter().flatten() {
             body[name] = value.clone();
@@ -225,7 +242,14 @@ impl Shop {
         Ok(())
     }
 
-    async fn build_one(&mut self, batch: usize, castings: Vec<usize>, recipe: usize, hurried: bool, when: i64) -> Result<(), String> {
+    async fn build_one(
+        &mut self,
+        batch: usize,
+        castings: Vec<usize>,
+        recipe: usize,
+        hurried: bool,
+        when: i64,
+    ) -> Result<(), String> {
         let inside: Vec<Casting> = castings.iter().filter_map(|c| self.castings.get(*c).cloned()).collect();
         let tags: Vec<&str> = inside.iter().map(|c| c.tag.as_str()).collect();
         let wax: i64 = inside.iter().map(|c| c.wax_mg).sum();
@@ -247,8 +271,22 @@ impl Shop {
         let tag = text(&made, "/tag")?;
         self.work("shells", &tag, "sprue", (20, 90), when, json!({})).await?;
         let shell = Shell {
-            tag, castings, recipe, alloy, gating: gating * ALLOYS.get(alloy).map_or(880, |a| a.ratio) / 100, hurried,
-            cracked: false, lost: false, unlogged: false, poured: 0, leaked: 0, short: false, gross: 0, says_gross: true, saw: 0, odd: 0,
+            tag,
+            castings,
+            recipe,
+            alloy,
+            gating: gating * ALLOYS.get(alloy).map_or(880, |a| a.ratio) / 100,
+            hurried,
+            cracked: false,
+            lost: false,
+            unlogged: false,
+            poured: 0,
+            leaked: 0,
+            short: false,
+            gross: 0,
+            says_gross: true,
+            saw: 0,
+            odd: 0,
         };
         if let Some(known) = self.batches.get_mut(batch) {
             known.shells.push(self.shells.len());
@@ -263,7 +301,9 @@ impl Shop {
         let rack: Vec<&Shell> = shells.iter().filter_map(|s| self.shells.get(*s)).filter(|s| s.recipe == recipe).collect();
         let tags: Vec<String> = rack.iter().map(|s| s.tag.clone()).collect();
         let hurried = rack.first().is_some_and(|s| s.hurried);
-        let Some((kind, slurry, stucco, dry)) = self.recipes.get(recipe).and_then(|r| r.coats.get(n)).copied() else { return Ok(()) };
+        let Some((kind, slurry, stucco, dry)) = self.recipes.get(recipe).and_then(|r| r.coats.get(n)).copied() else {
+            return Ok(());
+        };
         let (place, low, high) = if kind == "prime" { (0, 21, 28) } else { (1, 10, 16) };
         let mut body = json!({"shell_ids": tags, "kind": kind, "slurry": slurry, "at": at(now), "slurry_batch_id": self.slurries.get(place),
             "hands": ["Odo Fennimore"]});
@@ -279,10 +319,14 @@ impl Shop {
         if self.dice.chance(12) && done["coats"].is_array() {
             let twice = self.caller.post(Who::Shell, "/v1/coats", body).await?;
             for coat in twice["coats"].as_array().into_iter().flatten() {
-                self.caller.post(Who::Shell, &format!("/v1/coats/{}/void", text(coat, "/id")?), json!({"reason": "sent twice"})).await?;
+                self.caller
+                    .post(Who::Shell, &format!("/v1/coats/{}/void", text(coat, "/id")?), json!({"reason": "sent twice"}))
+                    .await?;
             }
         }
-        if n == 0 && let Some(tag) = tags.first() {
+        if n == 0
+            && let Some(tag) = tags.first()
+        {
             self.work("shells", tag, "dip", (15, 50), now, json!({})).await?;
         }
         let wait = if hurried { dry * 6 / 10 * HOUR } else { dry * HOUR + self.dice.between(1, 10) * HOUR };
@@ -296,7 +340,9 @@ impl Shop {
         self.patches(&known, now).await?;
         let mut loaded = Vec::new();
         for &shell in &known.shells {
-            let unlogged = self.heats > 20 && self.shells.get(shell).is_some_and(|s| s.castings.len() == 1) && self.first("unlogged burnout");
+            let unlogged = self.heats > 20
+                && self.shells.get(shell).is_some_and(|s| s.castings.len() == 1)
+                && self.first("unlogged burnout");
             let odds = self.dice.between(1, 1000);
             let Some(s) = self.shells.get_mut(shell) else { continue };
             s.unlogged = unlogged;

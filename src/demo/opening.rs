@@ -33,12 +33,22 @@ fn said(coats: &Coats) -> serde_json::Value {
 /// Opens the book.
 pub async fn open(shop: &mut Shop) -> Result<(), String> {
     let now = BEGINS;
-    for (name, value) in [("currency", json!("EUR")), ("zone", json!("Europe/Lisbon")), ("money_for_hands", json!(true)), ("scale_step_kg", json!(0.01))] {
+    for (name, value) in [
+        ("currency", json!("EUR")),
+        ("zone", json!("Europe/Lisbon")),
+        ("money_for_hands", json!(true)),
+        ("scale_step_kg", json!(0.01)),
+    ] {
         shop.caller.post(Who::Owner, "/v1/settings", json!({"name": name, "from_on": "2023-12-01", "value": value})).await?;
     }
     recipes(shop, now).await?;
-    for (name, binder, flour) in [("Prime tank", "colloidal silica", "zircon 325"), ("Backup tank", "colloidal silica", "fused silica 200")] {
-        let made = shop.caller.post(Who::Shell, "/v1/slurry-batches", json!({"name": name, "at": at(now), "binder": binder, "flour": flour})).await?;
+    for (name, binder, flour) in
+        [("Prime tank", "colloidal silica", "zircon 325"), ("Backup tank", "colloidal silica", "fused silica 200")]
+    {
+        let made = shop
+            .caller
+            .post(Who::Shell, "/v1/slurry-batches", json!({"name": name, "at": at(now), "binder": binder, "flour": flour}))
+            .await?;
         shop.slurries.push(text(&made, "/id")?);
     }
     metal(shop, now).await?;

@@ -30,7 +30,8 @@ impl Shop {
     /// Pours a batch.
     pub async fn pour(&mut self, batch: usize, now: i64) -> Result<(), String> {
         let Some(known) = self.batches.get(batch).cloned() else { return Ok(()) };
-        let mut ready: Vec<usize> = known.shells.iter().copied().filter(|s| self.shells.get(*s).is_some_and(|s| !s.lost)).collect();
+        let mut ready: Vec<usize> =
+            known.shells.iter().copied().filter(|s| self.shells.get(*s).is_some_and(|s| !s.lost)).collect();
         let last = now == ENDS - 9 * HOUR;
         let waits = if last && ready.len() > 3 { ready.pop() } else { None };
         self.preheat(&ready, now).await?;
@@ -41,7 +42,8 @@ impl Shop {
         self.once.extend(waits.map(|_| "waits"));
         let mut when = now + HOUR;
         for alloy in 0..ALLOYS.len() {
-            let (mut mine, rest): (Vec<usize>, Vec<usize>) = ready.iter().partition(|s| self.shells.get(**s).is_some_and(|s| s.alloy == alloy));
+            let (mut mine, rest): (Vec<usize>, Vec<usize>) =
+                ready.iter().partition(|s| self.shells.get(**s).is_some_and(|s| s.alloy == alloy));
             ready = rest;
             if alloy == 0
                 && self.heats > 40
@@ -289,7 +291,13 @@ impl Shop {
         let made = self.caller.post(Who::Metal, &path, body).await?;
         let id = text(&made, "/id")?;
         if slip {
-            self.caller.patch(Who::Metal, &format!("/v1/pours/{id}"), json!({"poured_kg": kg(first), "reason": "read the pot before it settled"})).await?;
+            self.caller
+                .patch(
+                    Who::Metal,
+                    &format!("/v1/pours/{id}"),
+                    json!({"poured_kg": kg(first), "reason": "read the pot before it settled"}),
+                )
+                .await?;
         }
         if topped && pour.poured > first {
             let body = json!({"shell_id": s.tag, "at": at(when + 2 * MINUTE), "support": "buried", "filled": "full", "poured_kg": kg(pour.poured - first), "continues_pour_id": id});
@@ -323,7 +331,8 @@ impl Shop {
             stock.heel = heel;
         }
         let slip = self.dice.chance(40);
-        let mut body = json!({"at": at(when), "pigged_kg": kg(if slip { pigged + charged / 100 } else { pigged }), "dross_kg": kg(dross)});
+        let mut body =
+            json!({"at": at(when), "pigged_kg": kg(if slip { pigged + charged / 100 } else { pigged }), "dross_kg": kg(dross)});
         if spilled > 0 {
             body["spilled_kg"] = kg(spilled);
         }

@@ -2,9 +2,20 @@
 
 /// People and firms that commission work.
 pub const CLIENTS: &[&str] = &[
-    "Tamsin Orrell", "Studio Bellwether", "Ivo Marchpane", "Harrowgate Garden Trust", "Petra Lindqvall", "The Gullfoot Gallery",
-    "Anselm Rook", "Municipality of Nether Staithe", "Coralie Vint", "Wren & Saltmarsh Interiors", "Bram Oakhanger", "Lucasta Fenn",
-    "Saint Orlan's Hospice", "Dov Hallam",
+    "Tamsin Orrell",
+    "Studio Bellwether",
+    "Ivo Marchpane",
+    "Harrowgate Garden Trust",
+    "Petra Lindqvall",
+    "The Gullfoot Gallery",
+    "Anselm Rook",
+    "Municipality of Nether Staithe",
+    "Coralie Vint",
+    "Wren & Saltmarsh Interiors",
+    "Bram Oakhanger",
+    "Lucasta Fenn",
+    "Saint Orlan's Hospice",
+    "Dov Hallam",
 ];
 
 /// Pieces that fill a commission: name, wax in g, thinnest section in mm, kind.
@@ -50,18 +61,44 @@ pub const UNIQUE: &[(&str, i64, i64, &str)] = &[
 ];
 
 /// What commissions are called.
-pub const TITLES: &[&str] = &["for the autumn show", "second batch", "for the garden", "to the spring fair", "trial and edition", "a gift", "for the new building"];
+pub const TITLES: &[&str] = &[
+    "for the autumn show",
+    "second batch",
+    "for the garden",
+    "to the spring fair",
+    "trial and edition",
+    "a gift",
+    "for the new building",
+];
 
 /// Makers of class pours.
 pub const MAKERS: &[&str] = &[
-    "Aled P.", "Bettany R.", "Corin W.", "Delphine A.", "Edrich M.", "Fallon T.", "Gwenda S.", "Hollis B.", "Ines K.", "Joss L.",
-    "Keziah N.", "Lorcan D.", "Mab F.", "Niall V.",
+    "Aled P.",
+    "Bettany R.",
+    "Corin W.",
+    "Delphine A.",
+    "Edrich M.",
+    "Fallon T.",
+    "Gwenda S.",
+    "Hollis B.",
+    "Ines K.",
+    "Joss L.",
+    "Keziah N.",
+    "Lorcan D.",
+    "Mab F.",
+    "Niall V.",
 ];
 
 /// Where castings fail or carry marks: code, where, from the trade's own list.
 pub const FINDINGS: &[(&str, &str)] = &[
-    ("A111", "along the seam"), ("B111", "back, low"), ("B112", "under the rim"), ("D121", "front"), ("D141", "at the heaviest section"),
-    ("D142", "top"), ("D231", "side"), ("C111", "at the gate"),
+    ("A111", "along the seam"),
+    ("B111", "back, low"),
+    ("B112", "under the rim"),
+    ("D121", "front"),
+    ("D141", "at the heaviest section"),
+    ("D142", "top"),
+    ("D231", "side"),
+    ("C111", "at the gate"),
 ];
 
 /// What is written on deliveries.

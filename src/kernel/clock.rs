@@ -31,10 +31,7 @@ impl Clock {
     /// A clock that stands at `now` until set, with ids that follow from `seed`.
     #[must_use]
     pub fn fixed(now: Instant, seed: u64) -> Self {
-        Self(Arc::new(Inner {
-            fixed: Some(AtomicI64::new(now.ms())),
-            rng: Mutex::new(ChaCha12Rng::seed_from_u64(seed)),
-        }))
+        Self(Arc::new(Inner { fixed: Some(AtomicI64::new(now.ms())), rng: Mutex::new(ChaCha12Rng::seed_from_u64(seed)) }))
     }
 
     /// Now.
@@ -77,7 +74,6 @@ trait TryFill {
 
 impl TryFill for rand::rngs::SysRng {
     fn try_fill(&mut self, bytes: &mut [u8]) -> Result<(), String> {
-        rand::TryRng::try_fill_bytes(self, bytes)
-            .map_err(|e| format!("the operating system gives no randomness: {e}"))
+        rand::TryRng::try_fill_bytes(self, bytes).map_err(|e| format!("the operating system gives no randomness: {e}"))
     }
 }

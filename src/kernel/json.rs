@@ -11,8 +11,8 @@ use std::fmt;
 /// `malformed` for anything that is not JSON in UTF-8 or nests more than 128 deep,
 /// `duplicate-key` for an object that names a member twice.
 pub fn parse(bytes: &[u8]) -> Result<Value, Problem> {
-    let text = std::str::from_utf8(bytes)
-        .map_err(|e| Problem::new(ProblemType::Malformed, format!("The body is not UTF-8: {e}.")))?;
+    let text =
+        std::str::from_utf8(bytes).map_err(|e| Problem::new(ProblemType::Malformed, format!("The body is not UTF-8: {e}.")))?;
     let mut reader = serde_json::Deserializer::from_str(text);
     let value = Strict.deserialize(&mut reader).and_then(|v| reader.end().map(|()| v));
     value.map_err(|e| {
@@ -140,12 +140,12 @@ mod tests {
             (json!({"a":"c"}), json!({"a":["b"]}), json!({"a":["b"]})),
             (json!({"a":{"b":"c"}}), json!({"a":{"b":"d","c":null}}), json!({"a":{"b":"d"}})),
             (json!({"a":[{"b":"c"}]}), json!({"a":[1]}), json!({"a":[1]})),
-            (json!(["a","b"]), json!(["c","d"]), json!(["c","d"])),
+            (json!(["a", "b"]), json!(["c", "d"]), json!(["c", "d"])),
             (json!({"a":"b"}), json!(["c"]), json!(["c"])),
             (json!({"a":"foo"}), json!(null), json!(null)),
             (json!({"a":"foo"}), json!("bar"), json!("bar")),
             (json!({"e":null}), json!({"a":1}), json!({"e":null,"a":1})),
-            (json!([1,2]), json!({"a":"b","c":null}), json!({"a":"b"})),
+            (json!([1, 2]), json!({"a":"b","c":null}), json!({"a":"b"})),
             (json!({}), json!({"a":{"bb":{"ccc":null}}}), json!({"a":{"bb":{}}})),
         ] {
             let mut got = target.clone();

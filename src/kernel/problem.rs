@@ -185,10 +185,7 @@ impl Problem {
     /// Our fault: the cause goes to the log, not to the caller.
     #[must_use]
     pub fn internal(cause: impl std::fmt::Display) -> Self {
-        Self {
-            internal: Some(cause.to_string()),
-            ..Self::new(ProblemType::Internal, "The request could not be carried out.")
-        }
+        Self { internal: Some(cause.to_string()), ..Self::new(ProblemType::Internal, "The request could not be carried out.") }
     }
     /// With one more member in the answer.
     #[must_use]

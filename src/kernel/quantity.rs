@@ -136,8 +136,7 @@ impl Celsius {
     /// `None` when not finite or outside [`Celsius::RANGE`].
     #[must_use]
     pub fn new(degrees: f64) -> Option<Self> {
-        (degrees.is_finite() && (Self::RANGE.0..=Self::RANGE.1).contains(&degrees))
-            .then_some(Self(degrees))
+        (degrees.is_finite() && (Self::RANGE.0..=Self::RANGE.1).contains(&degrees)).then_some(Self(degrees))
     }
     /// The number of degrees.
     #[must_use]

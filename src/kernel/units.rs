@@ -128,26 +128,10 @@ const MOST_PLACES: u32 = 9;
 /// Longest number read, sign and point aside: far inside 128 bits at every factor.
 const MOST_DIGITS: usize = 18;
 
-const KELVIN_GRID: Scale = Scale {
-    offset: 0,
-    num: 1_000_000,
-    den: 1,
-};
-const FAHRENHEIT_GRID: Scale = Scale {
-    offset: 32,
-    num: 5_000_000,
-    den: 9,
-};
-const MM_GRID: Scale = Scale {
-    offset: 0,
-    num: 1_000_000,
-    den: 1,
-};
-const INCH_GRID: Scale = Scale {
-    offset: 0,
-    num: 25_400_000,
-    den: 1,
-};
+const KELVIN_GRID: Scale = Scale { offset: 0, num: 1_000_000, den: 1 };
+const FAHRENHEIT_GRID: Scale = Scale { offset: 32, num: 5_000_000, den: 9 };
+const MM_GRID: Scale = Scale { offset: 0, num: 1_000_000, den: 1 };
+const INCH_GRID: Scale = Scale { offset: 0, num: 25_400_000, den: 1 };
 /// Steps of the temperature and length grids in one °C or mm.
 const GRID: f64 = 1e6;
 
@@ -189,11 +173,7 @@ impl MassUnit {
             Self::TroyOunce => (311_034_768, 10_000),
             Self::Pennyweight => (155_517_384, 100_000),
         };
-        Scale {
-            offset: 0,
-            num,
-            den,
-        }
+        Scale { offset: 0, num, den }
     }
 
     /// A number of this unit as a mass, rounded half to even to the milligram.
@@ -218,9 +198,7 @@ impl MassUnit {
     /// The number of this unit rounded half to even to `places` decimals.
     #[must_use]
     pub fn rounded(self, mass: Mass, places: u32) -> String {
-        self.scale()
-            .value(i128::from(mass.mg()), places.min(MOST_PLACES))
-            .text()
+        self.scale().value(i128::from(mass.mg()), places.min(MOST_PLACES)).text()
     }
 }
 
@@ -257,11 +235,7 @@ impl Units {
     /// See [`ReadError`].
     pub fn read_mass(self, typed: &str) -> Result<Mass, ReadError> {
         let (number, symbol) = split(typed);
-        let unit = if symbol.is_empty() {
-            self.mass_unit()
-        } else {
-            MassUnit::parse(symbol).ok_or(ReadError::UnknownUnit)?
-        };
+        let unit = if symbol.is_empty() { self.mass_unit() } else { MassUnit::parse(symbol).ok_or(ReadError::UnknownUnit)? };
         unit.read(number)
     }
     /// A mass for a form field: the bare number, in kg or lb.
@@ -283,9 +257,7 @@ impl Units {
     }
     const fn reading_unit(self, mass: Mass) -> MassUnit {
         match self {
-            Self::Metric if mass.mg() != 0 && mass.mg().unsigned_abs() < 1_000_000 => {
-                MassUnit::Gram
-            }
+            Self::Metric if mass.mg() != 0 && mass.mg().unsigned_abs() < 1_000_000 => MassUnit::Gram,
             _ => self.mass_unit(),
         }
     }
@@ -309,25 +281,17 @@ impl Units {
     /// A temperature for a form field: the bare number of °C or °F.
     #[must_use]
     pub fn temperature_field(self, temperature: Celsius) -> String {
-        self.temperature_scale()
-            .shortest(on_grid(temperature.get()))
-            .text()
+        self.temperature_scale().shortest(on_grid(temperature.get())).text()
     }
     /// A temperature for reading, with its unit: `2150 °F`.
     #[must_use]
     pub fn temperature_text(self, temperature: Celsius) -> String {
-        format!(
-            "{} {}",
-            self.temperature_field(temperature),
-            self.temperature_symbol()
-        )
+        format!("{} {}", self.temperature_field(temperature), self.temperature_symbol())
     }
     /// A temperature rounded half to even to whole degrees, with its unit.
     #[must_use]
     pub fn temperature_brief(self, temperature: Celsius) -> String {
-        let whole = self
-            .temperature_scale()
-            .value(on_grid(temperature.get()), 0);
+        let whole = self.temperature_scale().value(on_grid(temperature.get()), 0);
         format!("{} {}", whole.text(), self.temperature_symbol())
     }
     const fn temperature_scale(self) -> Scale {
@@ -344,20 +308,14 @@ impl Units {
     /// See [`ReadError`].
     pub fn read_length(self, typed: &str) -> Result<Millimetres, ReadError> {
         let (number, symbol) = split(typed);
-        let times = |n: i128| Scale {
-            num: MM_GRID.num * n,
-            ..MM_GRID
-        };
+        let times = |n: i128| Scale { num: MM_GRID.num * n, ..MM_GRID };
         let scale = match symbol {
             "" => self.length_scale(),
             "mm" => MM_GRID,
             "cm" => times(10),
             "m" => times(1_000),
             "in" | "\"" => INCH_GRID,
-            "ft" => Scale {
-                num: INCH_GRID.num * 12,
-                ..INCH_GRID
-            },
+            "ft" => Scale { num: INCH_GRID.num * 12, ..INCH_GRID },
             _ => return Err(ReadError::UnknownUnit),
         };
         let steps = scale.steps(Decimal::parse(number)?);
@@ -385,10 +343,7 @@ impl Scale {
     /// The grid steps nearest to a typed value.
     fn steps(self, typed: Decimal) -> i128 {
         let ten = 10_i128.pow(typed.places);
-        div_half_even(
-            (typed.digits - self.offset * ten) * self.num,
-            self.den * ten,
-        )
+        div_half_even((typed.digits - self.offset * ten) * self.num, self.den * ten)
     }
     /// The value with `places` decimals nearest to a point of the grid.
     fn value(self, steps: i128, places: u32) -> Decimal {
@@ -413,11 +368,7 @@ impl Decimal {
             None => (false, text.strip_prefix('+').unwrap_or(text)),
         };
         if digits.is_empty() {
-            return Err(if text.is_empty() {
-                ReadError::Empty
-            } else {
-                ReadError::NotANumber
-            });
+            return Err(if text.is_empty() { ReadError::Empty } else { ReadError::NotANumber });
         }
         let (whole, part) = digits.split_once('.').unwrap_or((digits, ""));
         let all = format!("{whole}{part}");
@@ -429,10 +380,7 @@ impl Decimal {
         }
         let size = all.parse::<i128>().map_err(|_| ReadError::NotANumber)?;
         let places = u32::try_from(part.len()).map_err(|_| ReadError::OutOfRange)?;
-        Ok(Self {
-            digits: if negative { -size } else { size },
-            places,
-        })
+        Ok(Self { digits: if negative { -size } else { size }, places })
     }
 
     fn text(self) -> String {
@@ -450,9 +398,7 @@ impl Decimal {
 /// Cuts `26.45 lb` into the number and the unit after it.
 fn split(typed: &str) -> (&str, &str) {
     let typed = typed.trim();
-    let end = typed
-        .find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | '+' | '-' | '\u{2212}')))
-        .unwrap_or(typed.len());
+    let end = typed.find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | '+' | '-' | '\u{2212}'))).unwrap_or(typed.len());
     let (number, symbol) = typed.split_at(end);
     (number, symbol.trim())
 }
@@ -464,18 +410,12 @@ fn div_half_even(a: i128, b: i128) -> i128 {
     quotient + i128::from(up)
 }
 
-#[expect(
-    clippy::cast_possible_truncation,
-    reason = "°C and mm are bounded by their types"
-)]
+#[expect(clippy::cast_possible_truncation, reason = "°C and mm are bounded by their types")]
 fn on_grid(value: f64) -> i128 {
     (value * GRID).round_ties_even() as i128
 }
 
-#[expect(
-    clippy::cast_precision_loss,
-    reason = "what exceeds 2^53 is refused as out of range"
-)]
+#[expect(clippy::cast_precision_loss, reason = "what exceeds 2^53 is refused as out of range")]
 fn off_grid(steps: i128) -> f64 {
     steps as f64 / GRID
 }

@@ -40,10 +40,8 @@ fn one(kind: ProblemType) -> String {
 }
 
 fn all() -> String {
-    let items: Vec<String> = ProblemType::ALL
-        .iter()
-        .map(|k| format!("<li><a href=\"{}\">{}</a></li>", type_uri(*k), escape(k.title())))
-        .collect();
+    let items: Vec<String> =
+        ProblemType::ALL.iter().map(|k| format!("<li><a href=\"{}\">{}</a></li>", type_uri(*k), escape(k.title()))).collect();
     let items = items.concat();
     page("Problems", &format!("<h1>What may be answered instead</h1><ul>{items}</ul><p><a href=\"/api\">The API</a></p>"))
 }
@@ -56,7 +54,13 @@ allow-server-selection=\"false\" persist-auth=\"false\"></rapi-doc></html>";
 
 const RAPIDOC: &[u8] = include_bytes!("../../vendor/rapidoc/rapidoc-min.js");
 
-fn page_route(path: &str, operation: &str, about: &str, media: &'static str, reply: impl Fn(&str) -> Result<Reply, Problem> + Send + Sync + Clone + 'static) -> Route {
+fn page_route(
+    path: &str,
+    operation: &str,
+    about: &str,
+    media: &'static str,
+    reply: impl Fn(&str) -> Result<Reply, Problem> + Send + Sync + Clone + 'static,
+) -> Route {
     Route {
         method: Method::Get,
         path: path.into(),

@@ -147,11 +147,8 @@ pub fn problem_json(problem: &Problem, instance: &str, request_id: &str) -> Valu
     out.insert("instance".into(), instance.into());
     out.insert("request_id".into(), request_id.into());
     if !problem.faults.is_empty() {
-        let errors: Vec<Value> = problem
-            .faults
-            .iter()
-            .map(|f| json!({"pointer": f.pointer, "code": f.code, "message": f.message}))
-            .collect();
+        let errors: Vec<Value> =
+            problem.faults.iter().map(|f| json!({"pointer": f.pointer, "code": f.code, "message": f.message})).collect();
         out.insert("errors".into(), errors.into());
     }
     for (name, value) in &problem.more {

@@ -114,9 +114,7 @@ impl Ctx {
 }
 
 /// What answers a request.
-pub type Handler = Arc<
-    dyn Fn(Ctx) -> Pin<Box<dyn Future<Output = Result<Reply, Problem>> + Send>> + Send + Sync,
->;
+pub type Handler = Arc<dyn Fn(Ctx) -> Pin<Box<dyn Future<Output = Result<Reply, Problem>> + Send>> + Send + Sync>;
 
 /// One route.
 #[derive(Clone)]

@@ -25,9 +25,7 @@ pub const BODY_MAX: usize = 1 << 20;
 const PATIENCE: Duration = Duration::from_secs(30);
 
 /// Who holds a token: given by `app`, since `web` knows no table.
-pub type Holder = Arc<
-    dyn Fn(String) -> Pin<Box<dyn Future<Output = Result<Option<Actor>, Problem>> + Send>> + Send + Sync,
->;
+pub type Holder = Arc<dyn Fn(String) -> Pin<Box<dyn Future<Output = Result<Option<Actor>, Problem>> + Send>> + Send + Sync>;
 
 struct Path {
     db: Db,
@@ -195,9 +193,8 @@ async fn actor(here: &Path, headers: &HeaderMap, right: Right) -> Result<Option<
         .filter(|(scheme, secret)| scheme.eq_ignore_ascii_case("bearer") && secret.len() <= 200)
         .map(|(_, secret)| secret.trim().to_owned())
         .ok_or_else(|| Problem::new(ProblemType::NoToken, "Send Authorization: Bearer and a token."))?;
-    let actor = (here.holder)(secret)
-        .await?
-        .ok_or_else(|| Problem::new(ProblemType::NoToken, "That token is not known here."))?;
+    let actor =
+        (here.holder)(secret).await?.ok_or_else(|| Problem::new(ProblemType::NoToken, "That token is not known here."))?;
     if actor.role.may(right) {
         Ok(Some(actor))
     } else {
@@ -206,8 +203,8 @@ async fn actor(here: &Path, headers: &HeaderMap, right: Right) -> Result<Option<
 }
 
 fn query(text: &str, route: &Route) -> Result<Vec<(String, String)>, Problem> {
-    let pairs: Vec<(String, String)> = form_pairs(text)
-        .ok_or_else(|| Problem::new(ProblemType::Malformed, "The query cannot be read."))?;
+    let pairs: Vec<(String, String)> =
+        form_pairs(text).ok_or_else(|| Problem::new(ProblemType::Malformed, "The query cannot be read."))?;
     for (i, (name, _)) in pairs.iter().enumerate() {
         let known = route.params.iter().any(|p| p.name == name);
         let twice = pairs[..i].iter().any(|(n, _)| n == name);
@@ -257,14 +254,11 @@ fn acceptable(headers: &HeaderMap, route: &Route) -> Result<(), Problem> {
     let Some(accept) = headers.get(header::ACCEPT).and_then(|v| v.to_str().ok()) else { return Ok(()) };
     let media = route.answer.media.split(';').next().unwrap_or("");
     let group = media.split('/').next().unwrap_or("");
-    let taken = accept.split(',').map(|part| part.split(';').next().unwrap_or("").trim()).any(|range| {
-        range == "*/*" || range == media || range.strip_suffix("/*") == Some(group)
-    });
-    if taken {
-        Ok(())
-    } else {
-        Err(Problem::new(ProblemType::NotAcceptable, format!("This is answered as {media}.")))
-    }
+    let taken = accept
+        .split(',')
+        .map(|part| part.split(';').next().unwrap_or("").trim())
+        .any(|range| range == "*/*" || range == media || range.strip_suffix("/*") == Some(group));
+    if taken { Ok(()) } else { Err(Problem::new(ProblemType::NotAcceptable, format!("This is answered as {media}."))) }
 }
 
 async fn body(route: &Route, headers: &HeaderMap, payload: Body) -> Result<Value, Problem> {

@@ -33,8 +33,7 @@ fn read_tree(root: &Path) -> Vec<Source> {
 }
 
 fn sources(files: &[(&str, &str)]) -> Vec<Source> {
-    let one =
-        |(path, text): &(&str, &str)| Source { path: (*path).to_owned(), text: (*text).to_owned() };
+    let one = |(path, text): &(&str, &str)| Source { path: (*path).to_owned(), text: (*text).to_owned() };
     files.iter().map(one).collect()
 }
 
@@ -94,12 +93,7 @@ fn nobody_names_app_and_only_tests_name_the_testkit() {
     refused("shop/heat/api.rs", "use crate::app::App;", 1, "no room knows app");
     refused("web/page.rs", "fn f() { crate::app::routes(); }", 1, "no room knows app");
     refused("desk/plan/api.rs", "use crate::testkit::TestShop;", 1, "only test code");
-    refused(
-        "desk/plan/api.rs",
-        "#[cfg(test)]\nmod tests {}\nuse crate::testkit::TestShop;",
-        3,
-        "only test code",
-    );
+    refused("desk/plan/api.rs", "#[cfg(test)]\nmod tests {}\nuse crate::testkit::TestShop;", 3, "only test code");
     allowed("desk/plan/tests.rs", "use crate::testkit::TestShop;");
     allowed("desk/plan/api.rs", "#[cfg(test)] mod tests { use crate::testkit::TestShop; }");
     allowed("main.rs", "use pourbook::app::App;");

@@ -108,19 +108,32 @@ async fn a_stage_log_makes_at_most_six_calls() {
         let name = if at.contains("T12") { "(burnout, kiln made)" } else { "burnout" };
         shop.post(name, "/v1/burnouts", json!({"kiln": "Big kiln", "at": at, "peak_c": 870, "shells": loaded})).await;
     }
-    shop.post("preheat", "/v1/preheats", json!({"kiln": "Big kiln", "at": "2026-03-04T07:00:00Z", "shell_ids": tags, "target_c": 600})).await;
+    shop.post(
+        "preheat",
+        "/v1/preheats",
+        json!({"kiln": "Big kiln", "at": "2026-03-04T07:00:00Z", "shell_ids": tags, "target_c": 600}),
+    )
+    .await;
     let mut heats = Vec::new();
     for at in ["2026-03-04T08:00:00Z", "2026-03-04T08:30:00Z"] {
         let heat = json!({"alloy": "C87300", "furnace": "Gas", "crucible": format!("No {}", heats.len()), "at": at, "charge": [{"lot_id": lot, "mass_kg": 40}]});
         heats.push(text(&shop.post("(heat)", "/v1/heats", heat).await["number"]));
     }
     let heat = heats[0].clone();
-    shop.post("charge", &format!("/v1/heats/{heat}/charges"), json!({"at": "2026-03-04T08:20:00Z", "lot_id": lot, "mass_kg": 5})).await;
-    shop.post("heat event", &format!("/v1/heats/{heat}/events"), json!({"at": "2026-03-04T08:40:00Z", "kind": "temperature", "metal_c": 1150})).await;
+    shop.post("charge", &format!("/v1/heats/{heat}/charges"), json!({"at": "2026-03-04T08:20:00Z", "lot_id": lot, "mass_kg": 5}))
+        .await;
+    shop.post(
+        "heat event",
+        &format!("/v1/heats/{heat}/events"),
+        json!({"at": "2026-03-04T08:40:00Z", "kind": "temperature", "metal_c": 1150}),
+    )
+    .await;
     let event = json!({"at": "2026-03-04T08:41:00Z", "kind": "deoxidise", "lot_id": lot, "mass_kg": 0.01});
     shop.post("heat event with metal", &format!("/v1/heats/{heat}/events"), event).await;
-    let pour = |shell: &str, minute: u32| json!({"shell_id": shell, "at": format!("2026-03-04T09:{minute}:00Z"), "support": "open_rack",
-        "filled": "full", "poured_kg": 13, "metal_c": 1150});
+    let pour = |shell: &str, minute: u32| {
+        json!({"shell_id": shell, "at": format!("2026-03-04T09:{minute}:00Z"), "support": "open_rack",
+        "filled": "full", "poured_kg": 13, "metal_c": 1150})
+    };
     shop.post("pour, weighed", &format!("/v1/heats/{heat}/pours"), pour(&tags[0], 10)).await;
     let mut leaking = pour(&tags[1], 12);
     leaking["leaks"] = json!([{"where": "gate", "response": "froze_off", "lost_kg": 0.2, "swept_kg": 0.1}]);
@@ -131,7 +144,12 @@ async fn a_stage_log_makes_at_most_six_calls() {
     leaking["leaks"] = json!([{"where": "gate", "response": "froze_off", "lost_kg": 0.1, "swept_kg": 0.1},
         {"where": "cup", "response": "plugged", "lost_kg": 0.1}]);
     shop.post("pour with two leaks", &format!("/v1/heats/{heat}/pours"), leaking).await;
-    shop.post("closing, pigged", &format!("/v1/heats/{heat}/closings"), json!({"at": "2026-03-04T09:30:00Z", "pigged_kg": 2.8, "dross_kg": 0.2})).await;
+    shop.post(
+        "closing, pigged",
+        &format!("/v1/heats/{heat}/closings"),
+        json!({"at": "2026-03-04T09:30:00Z", "pigged_kg": 2.8, "dross_kg": 0.2}),
+    )
+    .await;
     let out = json!({"at": "2026-03-04T09:40:00Z", "pigged_kg": 40});
     shop.post("closing of a heat that poured nothing", &format!("/v1/heats/{}/closings", heats[1]), out).await;
     let breakout = json!({"casting_id": shells[0].0[0], "at": "2026-03-05T09:30:00Z", "verdict": "accepted", "gross_kg": 12.9, "net_kg": 9.0,
@@ -152,7 +170,8 @@ async fn a_stage_log_makes_at_most_six_calls() {
     let weld = json!({"operation": "weld", "minutes": 40, "at": "2026-03-06T10:00:00Z", "hand": "Ada", "mass_after_kg": 8.9, "rod_kg": 0.01, "rod_lot_id": lot});
     shop.post("work with rod and mass", &format!("/v1/castings/{casting}/work"), weld).await;
     shop.post("finish", &format!("/v1/castings/{casting}/finish"), json!({"at": "2026-03-07T09:00:00Z"})).await;
-    let scrap = json!({"at": "2026-03-07T10:00:00Z", "cause": {"category": "wax", "text": "misrun at the wing"}, "returned_kg": 8.6});
+    let scrap =
+        json!({"at": "2026-03-07T10:00:00Z", "cause": {"category": "wax", "text": "misrun at the wing"}, "returned_kg": 8.6});
     shop.post("scrap", &format!("/v1/castings/{}/scrap", shells[1].0[0]), scrap).await;
     let piece = text(&get(&shop, &format!("/v1/castings/{casting}")).await["piece_id"]);
     shop.post("deliver", &format!("/v1/pieces/{piece}/deliver"), json!({"at": "2026-03-08T09:00:00Z", "to": "Ada Vane"})).await;

@@ -6,7 +6,8 @@ use serde_json::json;
 #[tokio::test]
 async fn contact_is_gone_from_every_line_and_the_chain_holds() {
     at_both(async |shop: &TestShop| {
-        let made = shop.post("/v1/clients", &json!({"name": "Ada Vane", "email": "ada@example.org", "phone": "555 0100"})).await.made();
+        let made =
+            shop.post("/v1/clients", &json!({"name": "Ada Vane", "email": "ada@example.org", "phone": "555 0100"})).await.made();
         let path = format!("/v1/clients/{}", id(&made));
         shop.patch(&path, &json!({"phone": "555 0199", "notes": "call after six"})).await.is(200);
         let forgotten = shop.post(&format!("{path}/forget"), &json!({"reason": "asked to be forgotten"})).await.is(200);

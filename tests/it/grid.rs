@@ -79,13 +79,20 @@ fn reason() -> Value {
 struct Legal {
     method: Method,
     path: String,
+    query: String,
     body: Value,
     etag: String,
 }
 
+/// The parameters that a route cannot do without: a report is by a factor.
+fn needed(route: &Route) -> String {
+    let by = route.params.iter().find(|p| p.name == "by");
+    by.map_or_else(String::new, |p| format!("?by={}", p.schema["enum"][0].as_str().unwrap()))
+}
+
 impl Legal {
     fn by<'s>(&self, shop: &'s TestShop, who: Option<Role>) -> Ask<'s> {
-        let ask = shop.ask(self.method.name(), &self.path).by(who);
+        let ask = shop.ask(self.method.name(), &format!("{}{}", self.path, self.query)).by(who);
         match self.method {
             Method::Get => ask,
             Method::Patch => ask.if_match(&self.etag).merge(&self.body),
@@ -98,7 +105,7 @@ impl Legal {
 async fn legal(shop: &TestShop, route: &Route, by: Role) -> Legal {
     if route.method == Method::Post && !is_void(route) {
         let Row { path, body, .. } = row_of(shop, route).await;
-        return Legal { method: route.method, path, body, etag: String::new() };
+        return Legal { method: route.method, path, query: String::new(), body, etag: String::new() };
     }
     assert_ne!(route.method, Method::Put, "no route puts anything yet: give PUT a rule here");
     let path = live_path(shop, route, by).await;
@@ -106,7 +113,7 @@ async fn legal(shop: &TestShop, route: &Route, by: Role) -> Legal {
         Method::Patch => shop.get(&path).await.is(200)["etag"].as_str().unwrap().to_owned(),
         _ => String::new(),
     };
-    Legal { method: route.method, path, body: reason(), etag }
+    Legal { method: route.method, path, query: needed(route), body: reason(), etag }
 }
 
 #[tokio::test]

@@ -8,14 +8,8 @@ const MOST_LINES: usize = 500;
 
 /// Files that may be longer, each with its reason.
 const EXCUSED: [(&str, &str); 2] = [
-    (
-        "tests/reference/outside_ledger.py",
-        "a second account of one page, read beside that page from top to bottom",
-    ),
-    (
-        "tests/reference/test_outside_ledger.py",
-        "histories worked by hand, which are long because they are complete",
-    ),
+    ("tests/reference/outside_ledger.py", "a second account of one page, read beside that page from top to bottom"),
+    ("tests/reference/test_outside_ledger.py", "histories worked by hand, which are long because they are complete"),
 ];
 
 /// Folders whose files are read, and the kinds of file that are written by hand.
@@ -58,10 +52,7 @@ fn too_long(name: &str, text: &str) -> Option<String> {
 
 fn undone(name: &str, text: &str) -> Vec<String> {
     let marks = |line: &str| UNDONE.iter().find(|word| line.contains(**word)).copied();
-    text.lines()
-        .enumerate()
-        .filter_map(|(n, line)| marks(line).map(|w| format!("{name}:{} says {w}", n + 1)))
-        .collect()
+    text.lines().enumerate().filter_map(|(n, line)| marks(line).map(|w| format!("{name}:{} says {w}", n + 1))).collect()
 }
 
 #[test]

@@ -115,12 +115,14 @@ async fn story() -> Story {
     let commission = text(&commission["number"]).to_owned();
     let mut patterns = Vec::new();
     for name in ["Heron", "Bowl"] {
-        let made = shop.post("/v1/patterns", json!({"name": name, "material": "wax_casting", "mass_kg": 0.3, "section_mm": 5})).await;
+        let made =
+            shop.post("/v1/patterns", json!({"name": name, "material": "wax_casting", "mass_kg": 0.3, "section_mm": 5})).await;
         patterns.push(text(&made["id"]).to_owned());
     }
     let mut recipes = Vec::new();
     for name in ["Standard", "Fast"] {
-        let body = json!({"name": name, "at": "2026-01-01T00:00:00Z", "coats": [{"kind": "prime", "slurry": "prime", "dry_hours": 3}]});
+        let body =
+            json!({"name": name, "at": "2026-01-01T00:00:00Z", "coats": [{"kind": "prime", "slurry": "prime", "dry_hours": 3}]});
         recipes.push(text(&shop.post("/v1/recipes", body).await["id"]).to_owned());
     }
     let heron = shop.castings(&commission, &patterns[0], "C87300", 12).await;
@@ -160,7 +162,8 @@ async fn story() -> Story {
     }
     let leak = json!([{"where": "gate", "response": "froze_off", "lost_kg": 0.2}]);
     let pours = vec![
-        shop.pour(&heats[0], s1, "2026-04-01T02:00:00Z", 5.0, json!({"leaks": leak, "shell_out_at": "2026-04-01T01:57:00Z"})).await,
+        shop.pour(&heats[0], s1, "2026-04-01T02:00:00Z", 5.0, json!({"leaks": leak, "shell_out_at": "2026-04-01T01:57:00Z"}))
+            .await,
         shop.pour(&heats[0], s2, "2026-04-01T05:00:00Z", 9.0, json!({})).await,
         shop.pour(&heats[1], s3, "2026-04-10T09:00:00Z", 4.0, json!({})).await,
         shop.pour(&heats[1], s4, "2026-04-10T09:05:00Z", 4.0, json!({"despite": ["not_on_record"]})).await,
@@ -168,8 +171,10 @@ async fn story() -> Story {
     ];
     let undone = format!("/v1/leaks/{}/void", text(&pours[4]["leaks"][0]["id"]));
     shop.post(&undone, json!({"reason": "wrong shell"})).await;
-    shop.post(&format!("/v1/heats/{}/close", heats[0]), json!({"at": "2026-04-01T06:00:00Z", "pigged_kg": 5.5, "dross_kg": 0.3})).await;
-    shop.post(&format!("/v1/heats/{}/close", heats[1]), json!({"at": "2026-04-10T10:00:00Z", "pigged_kg": 0.8, "dross_kg": 0.1})).await;
+    shop.post(&format!("/v1/heats/{}/close", heats[0]), json!({"at": "2026-04-01T06:00:00Z", "pigged_kg": 5.5, "dross_kg": 0.3}))
+        .await;
+    shop.post(&format!("/v1/heats/{}/close", heats[1]), json!({"at": "2026-04-10T10:00:00Z", "pigged_kg": 0.8, "dross_kg": 0.1}))
+        .await;
     let take = |list: Vec<String>| <[String; 2]>::try_from(list).unwrap();
     Story { shop, shells, castings, recipes: take(recipes), patterns: take(patterns), heats: take(heats), pours }
 }
@@ -178,9 +183,7 @@ impl Story {
     /// Opens all but the last shell, finishes one casting and gives one up at the bench.
     async fn open_shells(&self) {
         let [c1, c2, c3, c4, c5, c6] = [0, 1, 2, 3, 4, 5].map(|i| self.castings[i].as_str());
-        let broken = |tag: &str, verdict: &str, gross: f64, net: f64, returned: f64| {
-            json!({"casting_id": tag, "at": "2026-04-11T09:00:00Z", "verdict": verdict, "gross_kg": gross, "net_kg": net, "returned_kg": returned})
-        };
+        let broken = |tag: &str, verdict: &str, gross: f64, net: f64, returned: f64| json!({"casting_id": tag, "at": "2026-04-11T09:00:00Z", "verdict": verdict, "gross_kg": gross, "net_kg": net, "returned_kg": returned});
         let mut bad = broken(c5, "scrap", 4.0, 2.5, 1.4);
         bad["findings"] = json!([{"code": "A111"}, {"code": "A111"}, {"code": "B111"}]);
         for body in [broken(c1, "accepted", 4.8, 3.0, 1.7), bad, broken(c6, "accepted", 4.0, 2.4, 1.5)] {
@@ -262,12 +265,25 @@ async fn levels_are_mixed_left_out_or_several() {
     assert_eq!(row(&batches, None)["label"], "not on record");
     assert_eq!(row(&report("hand").await, Some("Ida"))["poured"], 1);
     let minutes = report("minutes_out_of_kiln_band").await;
-    assert_eq!((&row(&minutes, Some("2 to 4"))["leaked"], &minutes["bands"]["edges"]), (&json!(1), &json!([2.0, 4.0, 6.0, 10.0])));
+    assert_eq!(
+        (&row(&minutes, Some("2 to 4"))["leaked"], &minutes["bands"]["edges"]),
+        (&json!(1), &json!([2.0, 4.0, 6.0, 10.0]))
+    );
     assert_eq!(row(&report("place_in_heat").await, Some("1"))["poured"], 2);
     assert_eq!(row(&report("section_band").await, Some("4 to 6"))["poured"], 5);
     assert_eq!(row(&report("patched").await, Some("yes"))["poured"], 1);
     assert_eq!(row(&report("coats").await, Some("2"))["leaked"], 1);
-    for by in ["recipe_version", "support", "furnace", "crucible", "shell_temperature_band", "superheat_band", "drying_shortfall_band", "fed", "core"] {
+    for by in [
+        "recipe_version",
+        "support",
+        "furnace",
+        "crucible",
+        "shell_temperature_band",
+        "superheat_band",
+        "drying_shortfall_band",
+        "fed",
+        "core",
+    ] {
         let counted: u64 = report(by).await["rows"].as_array().unwrap().iter().map(|r| r["poured"].as_u64().unwrap()).sum();
         assert_eq!(counted, 5, "{by}");
     }
@@ -287,7 +303,11 @@ async fn yields_are_those_worked_by_hand() {
     let story = story().await;
     let shop = &story.shop;
     let (status, answer) = shop
-        .call("PATCH", &format!("/v1/pours/{}", text(&story.pours[2]["id"])), &json!({"filled": "short", "reason": "looked again"}))
+        .call(
+            "PATCH",
+            &format!("/v1/pours/{}", text(&story.pours[2]["id"])),
+            &json!({"filled": "short", "reason": "looked again"}),
+        )
         .await;
     assert_eq!(status, 200, "{answer}");
     story.open_shells().await;
@@ -338,7 +358,10 @@ async fn defects_are_counted_over_castings_broken_out() {
     let shop = &story.shop;
     // Six opened, c9 waits; c5 has three findings, c3 one.
     let all = shop.get("/v1/reports/defects?by=recipe").await;
-    assert_eq!((&all["overall"]["seen"], &all["overall"]["count"], &all["overall"]["findings"]), (&json!(6), &json!(2), &json!(4)));
+    assert_eq!(
+        (&all["overall"]["seen"], &all["overall"]["count"], &all["overall"]["findings"]),
+        (&json!(6), &json!(2), &json!(4))
+    );
     near(&all["overall"]["findings_per_casting"], 4.0 / 6.0);
     near(&all["waiting"]["if_all_bad"], 3.0 / 7.0);
     let pareto = all["pareto"].as_array().unwrap();
@@ -346,6 +369,9 @@ async fn defects_are_counted_over_castings_broken_out() {
     near(&pareto[0]["share"], 0.75);
     near(&pareto[1]["cumulative"], 1.0);
     let one = shop.get("/v1/reports/defects?by=pattern&code=b111").await;
-    assert_eq!((&row(&one, Some("Heron"))["seen"], &row(&one, Some("Heron"))["count"], &one["overall"]["count"]), (&json!(5), &json!(1), &json!(1)));
+    assert_eq!(
+        (&row(&one, Some("Heron"))["seen"], &row(&one, Some("Heron"))["count"], &one["overall"]["count"]),
+        (&json!(5), &json!(1), &json!(1))
+    );
     shop.same_when_remade().await;
 }

@@ -126,7 +126,9 @@ async fn reply(kit: &Kit, stored: &Value, replayed: bool) -> Result<Reply, Probl
     }
     let status = stored["status"].as_u64().and_then(|s| u16::try_from(s).ok()).unwrap_or(200);
     let mut reply = Reply::json(&out).status(status);
-    if status == 201 && let Some(seq) = seqs.first() {
+    if status == 201
+        && let Some(seq) = seqs.first()
+    {
         reply.location = location(&mut read, *seq).await?;
     }
     reply.replayed = replayed;

@@ -99,7 +99,11 @@ pub fn page(ctx: &Ctx) -> Result<Page, Problem> {
 #[must_use]
 pub fn list_params() -> Vec<Param> {
     vec![
-        Param { name: "limit", about: "how many, at most 200", schema: json!({"type": "integer", "minimum": 1, "maximum": 200, "default": 50}) },
+        Param {
+            name: "limit",
+            about: "how many, at most 200",
+            schema: json!({"type": "integer", "minimum": 1, "maximum": 200, "default": 50}),
+        },
         Param { name: "cursor", about: "next_cursor of the page before", schema: json!({"type": "string", "maxLength": 64}) },
         Param { name: "from", about: "observed from here, inclusive", schema: json!({"type": "string", "format": "date-time"}) },
         Param { name: "to", about: "observed up to here, exclusive", schema: json!({"type": "string", "format": "date-time"}) },
@@ -123,7 +127,8 @@ pub(super) async fn list_some(kit: &Kit, kind: Kind, filters: &'static [ListFilt
     let mut link = None;
     if let Some(next) = &listed.next {
         out["next_cursor"] = next.as_str().into();
-        let mut pairs: Vec<String> = ctx.query.iter().filter(|(n, _)| n != "cursor").map(|(n, v)| format!("{n}={}", encode(v))).collect();
+        let mut pairs: Vec<String> =
+            ctx.query.iter().filter(|(n, _)| n != "cursor").map(|(n, v)| format!("{n}={}", encode(v))).collect();
         pairs.push(format!("cursor={next}"));
         link = Some(format!("<{}?{}>; rel=\"next\"", ctx.path, pairs.join("&")));
     }

@@ -56,8 +56,18 @@ pub const fn heading(kind: Kind) -> &'static str {
     match kind {
         Kind::Hand | Kind::Kiln | Kind::Furnace | Kind::Crucible | Kind::Supplier | Kind::Setting => "The shop",
         Kind::Client | Kind::Commission | Kind::Cost | Kind::Payment => "Clients and commissions",
-        Kind::Mould | Kind::Pattern | Kind::Piece | Kind::Casting | Kind::Wax | Kind::Recast | Kind::Scrap | Kind::Finish | Kind::Delivery => "Patterns, pieces and castings",
-        Kind::Recipe | Kind::RecipeVersion | Kind::SlurryBatch | Kind::SlurryCheck | Kind::Shell | Kind::Coat | Kind::Patch => "Shells",
+        Kind::Mould
+        | Kind::Pattern
+        | Kind::Piece
+        | Kind::Casting
+        | Kind::Wax
+        | Kind::Recast
+        | Kind::Scrap
+        | Kind::Finish
+        | Kind::Delivery => "Patterns, pieces and castings",
+        Kind::Recipe | Kind::RecipeVersion | Kind::SlurryBatch | Kind::SlurryCheck | Kind::Shell | Kind::Coat | Kind::Patch => {
+            "Shells"
+        }
         Kind::Burnout | Kind::Preheat => "Kilns",
         Kind::MetalLot | Kind::Receipt => "Metal",
         Kind::Heat | Kind::Charge | Kind::HeatEvent | Kind::Pour | Kind::Leak | Kind::Closing => "Heats and pours",
@@ -70,7 +80,11 @@ pub const fn heading(kind: Kind) -> &'static str {
 #[must_use]
 pub fn post<R: Room>(kit: &Kit, path: &str, operation: &str, about: &str, right: Right, parent: Option<InPath>) -> Route {
     let kit = kit.clone();
-    let name = if operation.ends_with("_create") { format!("{}New", R::KIND.type_name()) } else { format!("{}New_{operation}", R::KIND.type_name()) };
+    let name = if operation.ends_with("_create") {
+        format!("{}New", R::KIND.type_name())
+    } else {
+        format!("{}New_{operation}", R::KIND.type_name())
+    };
     Route {
         method: Method::Post,
         path: path.to_owned(),
@@ -186,9 +200,12 @@ fn void_ask(ctx: &Ctx) -> Result<Ask, Problem> {
     let Value::Object(object) = &ctx.body else { return Err(Problem::field("", "wrong-type", "Give a JSON object.")) };
     let mut faults = crate::kernel::field::Faults::default();
     crate::kernel::field::unknown(object, &[&["reason", "cascade", "dry_run"]], "", &mut faults);
-    let reason = <crate::kernel::field::Text<500> as crate::kernel::field::Field>::read(object.get("reason"), "/reason", &mut faults);
+    let reason =
+        <crate::kernel::field::Text<500> as crate::kernel::field::Field>::read(object.get("reason"), "/reason", &mut faults);
     let mut flag = |name: &str| {
-        <Option<bool> as crate::kernel::field::Field>::read(object.get(name), &format!("/{name}"), &mut faults).flatten().unwrap_or(false)
+        <Option<bool> as crate::kernel::field::Field>::read(object.get(name), &format!("/{name}"), &mut faults)
+            .flatten()
+            .unwrap_or(false)
     };
     let (cascade, dry_run) = (flag("cascade"), flag("dry_run"));
     match reason {
@@ -214,7 +231,9 @@ async fn void_one(kit: &Kit, kind: Kind, ctx: Ctx) -> Result<Reply, Problem> {
         tx.settle().await?;
         let lines: Vec<Value> = set.iter().map(|d| d.line().clone()).collect();
         let answer = json!({"dry_run": ask.dry_run, "voided": lines});
-        if let Some(key) = &key && !ask.dry_run {
+        if let Some(key) = &key
+            && !ask.dry_run
+        {
             idempotency::bind(&mut tx, key, found.seq, &answer.to_string());
         }
         Ok((answer, false))

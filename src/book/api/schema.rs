@@ -101,14 +101,23 @@ fn envelope_schemas() -> Map<String, Value> {
         ("by", json!({"type": "string"})),
         ("hands", json!({"type": "array", "items": {"type": "string", "format": "uuid"}})),
         ("despite", json!({"type": "array", "items": {"type": "string"}})),
-        ("practice_flags", json!({"type": "array", "items": {"type": "object", "required": ["code"], "properties": {
-            "code": {"type": "string"}, "limit": {"type": "string"}, "was": {"type": "string"}}}})),
+        (
+            "practice_flags",
+            json!({"type": "array", "items": {"type": "object", "required": ["code"], "properties": {
+            "code": {"type": "string"}, "limit": {"type": "string"}, "was": {"type": "string"}}}}),
+        ),
         ("version", json!({"type": "integer", "minimum": 1})),
         ("etag", json!({"type": "string"})),
-        ("void", json!({"type": "object", "required": ["at", "reason"], "properties": {
-            "at": {"type": "string", "format": "date-time"}, "reason": {"type": "string"}}})),
-        ("first_use", json!({"type": "array", "items": {"type": "object", "properties": {
-            "kind": {"type": "string"}, "name": {"type": "string"}, "id": {"type": "string", "format": "uuid"}}}})),
+        (
+            "void",
+            json!({"type": "object", "required": ["at", "reason"], "properties": {
+            "at": {"type": "string", "format": "date-time"}, "reason": {"type": "string"}}}),
+        ),
+        (
+            "first_use",
+            json!({"type": "array", "items": {"type": "object", "properties": {
+            "kind": {"type": "string"}, "name": {"type": "string"}, "id": {"type": "string", "format": "uuid"}}}}),
+        ),
     ] {
         out.insert(name.to_owned(), schema);
     }

@@ -6,8 +6,12 @@ use serde_json::json;
 
 /// Empties every table of facts, before all are made anew.
 pub const WIPE: &[&str] = &[
-    "DELETE FROM fact_finding", "DELETE FROM fact_batch", "DELETE FROM fact_hand", "DELETE FROM fact_casting",
-    "DELETE FROM fact_shell", "DELETE FROM fact_heat",
+    "DELETE FROM fact_finding",
+    "DELETE FROM fact_batch",
+    "DELETE FROM fact_hand",
+    "DELETE FROM fact_casting",
+    "DELETE FROM fact_shell",
+    "DELETE FROM fact_heat",
 ];
 
 /// What the facts are: for each table its name in words, and all its rows as text.

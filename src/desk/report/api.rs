@@ -62,8 +62,15 @@ fn schema(name: &str) -> Value {
         "shorts" => &["rate", "low", "high"],
         "defects" => &["rate", "low", "high", "findings_per_casting"],
         _ => &[
-            "charge_recovery", "melt_loss", "pouring_yield", "good_yield", "metal_yield", "first_pass_yield",
-            "rolled_throughput_yield", "charged_kg", "poured_kg",
+            "charge_recovery",
+            "melt_loss",
+            "pouring_yield",
+            "good_yield",
+            "metal_yield",
+            "first_pass_yield",
+            "rolled_throughput_yield",
+            "charged_kg",
+            "poured_kg",
         ],
     };
     let mut figures = json!({});

@@ -91,8 +91,16 @@ impl Ask {
     #[cfg(test)]
     pub(super) fn by(factor: Factor) -> Self {
         Self {
-            factor, from: None, to: None, alloy: None, recipe: None, pattern: None, commission: None,
-            unit: Unit::Shell, code: None, filters: Map::new(),
+            factor,
+            from: None,
+            to: None,
+            alloy: None,
+            recipe: None,
+            pattern: None,
+            commission: None,
+            unit: Unit::Shell,
+            code: None,
+            filters: Map::new(),
         }
     }
     /// The filters as they were asked for.
@@ -139,7 +147,11 @@ pub fn params(more: &[&'static str]) -> Vec<Param> {
     ];
     for name in more {
         out.push(match *name {
-            "unit" => Param { name: "unit", about: "count shells, or the castings in them", schema: json!({"type": "string", "enum": ["shell", "casting"]}) },
+            "unit" => Param {
+                name: "unit",
+                about: "count shells, or the castings in them",
+                schema: json!({"type": "string", "enum": ["shell", "casting"]}),
+            },
             _ => Param { name, about: "only that defect, by its code", schema: text() },
         });
     }

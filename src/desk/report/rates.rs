@@ -34,13 +34,16 @@ pub async fn rests(read: &mut ReadTx, ask: &Ask, now: Instant) -> Result<Rests, 
 ///
 /// # Errors
 /// As the database says.
-pub async fn levels(read: &mut ReadTx, ask: &Ask, rests: &Rests, counted: Vec<Counted>) -> Result<Vec<(Shown, Counted)>, Problem> {
+pub async fn levels(
+    read: &mut ReadTx,
+    ask: &Ask,
+    rests: &Rests,
+    counted: Vec<Counted>,
+) -> Result<Vec<(Shown, Counted)>, Problem> {
     let seqs: Vec<i64> = counted.iter().filter_map(|c| c.level.as_deref()?.parse().ok()).collect();
     let names = store::names(read, ask.factor, &seqs).await?;
-    let mut out: Vec<(Shown, Counted)> = counted
-        .into_iter()
-        .map(|c| (Shown::new(ask.factor, c.level.as_deref(), &rests.edges, &names), c))
-        .collect();
+    let mut out: Vec<(Shown, Counted)> =
+        counted.into_iter().map(|c| (Shown::new(ask.factor, c.level.as_deref(), &rests.edges, &names), c)).collect();
     out.sort_by(|(a, _), (b, _)| a.key().cmp(&b.key()));
     Ok(out)
 }

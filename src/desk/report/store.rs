@@ -83,7 +83,13 @@ fn expression(factor: Factor, base: Base, edges: &[f64]) -> String {
         _ => "f",
     };
     match factor {
-        Factor::Alloy => if of_castings { "c.alloy".into() } else { format!("{own}.alloy") },
+        Factor::Alloy => {
+            if of_castings {
+                "c.alloy".into()
+            } else {
+                format!("{own}.alloy")
+            }
+        }
         Factor::Recipe => "f.recipe_seq".into(),
         Factor::RecipeVersion => "f.recipe_version_seq".into(),
         Factor::Support => "f.support".into(),
@@ -95,7 +101,9 @@ fn expression(factor: Factor, base: Base, edges: &[f64]) -> String {
         Factor::PatternMaterial if of_castings => "c.material".into(),
         Factor::PatternMaterial => agreed("f.material_low", "f.material_high"),
         Factor::Section if of_castings => band("c.section_mm", edges),
-        Factor::Section => agreed(&format!("({})", band("f.section_low", edges)), &format!("({})", band("f.section_high", edges))),
+        Factor::Section => {
+            agreed(&format!("({})", band("f.section_low", edges)), &format!("({})", band("f.section_high", edges)))
+        }
         Factor::ShellTemperature => band("f.shell_c", edges),
         Factor::Superheat => band("(f.metal_c - q.value)", edges),
         Factor::MinutesOut => band("f.minutes_out", edges),
@@ -272,7 +280,10 @@ pub fn counting(ask: &Ask, count: &Count, factor: Option<Factor>, rests: &Rests)
 pub fn pareto(ask: &Ask) -> (String, Vec<Cell>) {
     let join = " JOIN fact_finding n ON n.casting_seq = c.casting_seq";
     let Parts { from, r#where, args, .. } = parts(ask, Base::Castings, None, &Rests::default(), join, &[]);
-    let sql = format!("SELECT n.code, sum(n.findings), count(*) FROM {from}{} AND c.opened = 1 GROUP BY n.code ORDER BY 2 DESC, 1", r#where);
+    let sql = format!(
+        "SELECT n.code, sum(n.findings), count(*) FROM {from}{} AND c.opened = 1 GROUP BY n.code ORDER BY 2 DESC, 1",
+        r#where
+    );
     (sql, args)
 }
 
@@ -348,13 +359,8 @@ pub fn unpoured(ask: &Ask) -> (String, Vec<Cell>) {
 }
 
 /// Castings that were poured and not broken out, nor given up or finished without.
-pub const UNOPENED: Count = Count {
-    base: Base::Castings,
-    columns: "count(*)",
-    join: "",
-    args: Vec::new(),
-    condition: "c.opened = 0 AND c.judged = 0",
-};
+pub const UNOPENED: Count =
+    Count { base: Base::Castings, columns: "count(*)", join: "", args: Vec::new(), condition: "c.opened = 0 AND c.judged = 0" };
 
 /// Counts.
 ///
@@ -387,12 +393,16 @@ pub async fn reach<R: Read>(read: &mut R) -> Result<Option<(Instant, Instant)>, 
 /// As the database says.
 pub async fn names<R: Read>(read: &mut R, factor: Factor, seqs: &[Seq]) -> Result<Vec<(Seq, String, String)>, Problem> {
     let sql = match factor {
-        Factor::Recipe => "SELECT r.seq, r.id, q.name FROM json_each(?) k JOIN record r ON r.seq = k.value JOIN recipe q ON q.seq = r.seq",
+        Factor::Recipe => {
+            "SELECT r.seq, r.id, q.name FROM json_each(?) k JOIN record r ON r.seq = k.value JOIN recipe q ON q.seq = r.seq"
+        }
         Factor::RecipeVersion => {
             "SELECT r.seq, r.id, q.name || ' ' || v.version FROM json_each(?) k JOIN record r ON r.seq = k.value \
              JOIN recipe_version v ON v.seq = r.seq JOIN recipe q ON q.seq = v.recipe_seq"
         }
-        Factor::Pattern => "SELECT r.seq, r.id, q.name FROM json_each(?) k JOIN record r ON r.seq = k.value JOIN pattern q ON q.seq = r.seq",
+        Factor::Pattern => {
+            "SELECT r.seq, r.id, q.name FROM json_each(?) k JOIN record r ON r.seq = k.value JOIN pattern q ON q.seq = r.seq"
+        }
         Factor::SlurryBatch => {
             "SELECT r.seq, r.id, q.name FROM json_each(?) k JOIN record r ON r.seq = k.value JOIN slurry_batch q ON q.seq = r.seq"
         }

@@ -40,7 +40,13 @@ async fn no_report_walks_through_records_or_the_journal() {
                 let ask = Ask { unit, ..ask(factor, filtered) };
                 let mut queries = vec![store::pareto(&ask), store::unpoured(&ask), store::heats(&ask, None, &rests)];
                 queries.push(store::heats(&ask, Some(factor), &rests));
-                for count in [store::rate_of("leaks", &ask), store::rate_of("shorts", &ask), store::rate_of("defects", &ask), store::MARKS, store::UNOPENED] {
+                for count in [
+                    store::rate_of("leaks", &ask),
+                    store::rate_of("shorts", &ask),
+                    store::rate_of("defects", &ask),
+                    store::MARKS,
+                    store::UNOPENED,
+                ] {
                     queries.push(store::counting(&ask, &count, Some(factor), &rests));
                     queries.push(store::counting(&ask, &count, None, &rests));
                 }

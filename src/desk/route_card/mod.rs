@@ -92,7 +92,8 @@ async fn card(kit: &Kit, ctx: &Ctx) -> Result<Reply, Problem> {
 }
 
 fn metal_json(f: &CastingFigures) -> Value {
-    let mut out = json!({"estimate_kg": f.estimate.kg(), "poured_kg": f.poured.kg(), "mass_kg": f.mass.kg(), "provisional": f.provisional});
+    let mut out =
+        json!({"estimate_kg": f.estimate.kg(), "poured_kg": f.poured.kg(), "mass_kg": f.mass.kg(), "provisional": f.provisional});
     if let Some(net) = f.net {
         out["net_kg"] = json!(net.kg());
     }

@@ -103,11 +103,7 @@ impl<T: Field, const MAX: usize> Field for List<T, MAX> {
         if items.is_empty() || items.len() > MAX {
             return faults.none(at, "length", format!("Give 1 to {MAX} of these."));
         }
-        let read: Vec<_> = items
-            .iter()
-            .enumerate()
-            .map(|(i, item)| T::read(Some(item), &format!("{at}/{i}"), faults))
-            .collect();
+        let read: Vec<_> = items.iter().enumerate().map(|(i, item)| T::read(Some(item), &format!("{at}/{i}"), faults)).collect();
         read.into_iter().collect::<Option<Vec<_>>>().map(Self)
     }
     fn write(&self) -> Option<Value> {

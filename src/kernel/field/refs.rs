@@ -42,10 +42,7 @@ impl<K: Kinded> Ref<K> {
     /// A reference to a record that is known already.
     #[must_use]
     pub fn known(seq: Seq, id: Uuid) -> Self {
-        Self(
-            Slot { asked: id.to_string(), kind: Some(K::KIND), named: false, found: Some((seq, id)) },
-            PhantomData,
-        )
+        Self(Slot { asked: id.to_string(), kind: Some(K::KIND), named: false, found: Some((seq, id)) }, PhantomData)
     }
     /// The record's key in the store; -1 before it was looked up.
     #[must_use]
@@ -63,10 +60,9 @@ impl<K: Kinded> Field for Ref<K> {
     fn read(value: Option<&Value>, at: &str, faults: &mut Faults) -> Option<Self> {
         match value {
             None | Some(Value::Null) => missing(at, faults),
-            Some(Value::String(text)) if !text.trim().is_empty() && text.len() <= 64 => Some(Self(
-                Slot { asked: text.trim().to_owned(), kind: Some(K::KIND), named: false, found: None },
-                PhantomData,
-            )),
+            Some(Value::String(text)) if !text.trim().is_empty() && text.len() <= 64 => {
+                Some(Self(Slot { asked: text.trim().to_owned(), kind: Some(K::KIND), named: false, found: None }, PhantomData))
+            }
             Some(_) => wrong(at, faults, "an id"),
         }
     }
@@ -153,10 +149,7 @@ impl<K: Kinded> Field for Parent<K> {
     const REQUIRED: bool = false;
     fn read(value: Option<&Value>, at: &str, faults: &mut Faults) -> Option<Self> {
         match value {
-            None | Some(Value::Null) => Some(Self(Ref(
-                Slot { kind: Some(K::KIND), ..Slot::default() },
-                PhantomData,
-            ))),
+            None | Some(Value::Null) => Some(Self(Ref(Slot { kind: Some(K::KIND), ..Slot::default() }, PhantomData))),
             some => Ref::read(some, at, faults).map(Self),
         }
     }

@@ -184,9 +184,10 @@ fn plain(n: f64) -> Value {
 
 impl Field for Celsius {
     fn read(value: Option<&Value>, at: &str, faults: &mut Faults) -> Option<Self> {
-        number(value, at, faults)?.as_f64().and_then(Self::new).or_else(|| {
-            faults.none(at, "out-of-range", "Give °C from -273.15 to 3000.")
-        })
+        number(value, at, faults)?
+            .as_f64()
+            .and_then(Self::new)
+            .or_else(|| faults.none(at, "out-of-range", "Give °C from -273.15 to 3000."))
     }
     fn write(&self) -> Option<Value> {
         Some(plain(self.get()))
@@ -198,9 +199,10 @@ impl Field for Celsius {
 
 impl Field for Millimetres {
     fn read(value: Option<&Value>, at: &str, faults: &mut Faults) -> Option<Self> {
-        number(value, at, faults)?.as_f64().and_then(Self::new).or_else(|| {
-            faults.none(at, "out-of-range", "Give mm above 0, at most 100,000.")
-        })
+        number(value, at, faults)?
+            .as_f64()
+            .and_then(Self::new)
+            .or_else(|| faults.none(at, "out-of-range", "Give mm above 0, at most 100,000."))
     }
     fn write(&self) -> Option<Value> {
         Some(plain(self.get()))
@@ -214,9 +216,8 @@ impl Field for Instant {
     fn read(value: Option<&Value>, at: &str, faults: &mut Faults) -> Option<Self> {
         match value {
             None | Some(Value::Null) => missing(at, faults),
-            Some(Value::String(text)) => Self::parse(text).or_else(|| {
-                faults.none(at, "no-instant", "Give a date and time with an offset, as 2026-03-14T09:30:00+01:00.")
-            }),
+            Some(Value::String(text)) => Self::parse(text)
+                .or_else(|| faults.none(at, "no-instant", "Give a date and time with an offset, as 2026-03-14T09:30:00+01:00.")),
             Some(_) => wrong(at, faults, "a date and time as text"),
         }
     }

@@ -3,10 +3,7 @@ use proptest::prelude::*;
 use super::*;
 
 fn near(got: f64, want: f64, relative: f64) {
-    assert!(
-        (got - want).abs() <= relative * want.abs(),
-        "got {got}, want {want}"
-    );
+    assert!((got - want).abs() <= relative * want.abs(), "got {got}, want {want}");
 }
 
 #[test]
@@ -41,11 +38,7 @@ fn exact_masses() {
         ("0.0005 g", 0),
         ("0.0015 g", 2),
     ] {
-        assert_eq!(
-            Units::Metric.read_mass(typed),
-            Ok(Mass::from_mg(mg)),
-            "{typed}"
-        );
+        assert_eq!(Units::Metric.read_mass(typed), Ok(Mass::from_mg(mg)), "{typed}");
     }
 }
 
@@ -85,14 +78,8 @@ fn what_was_typed_comes_back() {
     let wall = Units::Us.read_length("0.1875").unwrap();
     assert_eq!(Units::Us.length_text(wall), "0.1875 in");
     assert_eq!(Units::Metric.length_field(wall), "4.7625");
-    assert_eq!(
-        Units::Metric.read_length("1 ft"),
-        Units::Us.read_length("12")
-    );
-    assert_eq!(
-        Units::Us.read_temperature("-40"),
-        Units::Metric.read_temperature("-40")
-    );
+    assert_eq!(Units::Metric.read_length("1 ft"), Units::Us.read_length("12"));
+    assert_eq!(Units::Us.read_temperature("-40"), Units::Metric.read_temperature("-40"));
 }
 
 #[test]
@@ -108,18 +95,9 @@ fn what_is_no_value_says_why() {
     assert_eq!(read("NaN"), Err(ReadError::UnknownUnit));
     assert_eq!(read("1000001 kg"), Err(ReadError::OutOfRange));
     assert_eq!(read("1234567890123456789"), Err(ReadError::OutOfRange));
-    assert_eq!(
-        Units::Us.read_temperature("-460"),
-        Err(ReadError::OutOfRange)
-    );
-    assert_eq!(
-        Units::Us.read_temperature("70 K"),
-        Err(ReadError::UnknownUnit)
-    );
-    assert_eq!(
-        Units::Us.read_temperature("70 °"),
-        Err(ReadError::UnknownUnit)
-    );
+    assert_eq!(Units::Us.read_temperature("-460"), Err(ReadError::OutOfRange));
+    assert_eq!(Units::Us.read_temperature("70 K"), Err(ReadError::UnknownUnit));
+    assert_eq!(Units::Us.read_temperature("70 °"), Err(ReadError::UnknownUnit));
     assert_eq!(Units::Metric.read_length("0"), Err(ReadError::OutOfRange));
 }
 

@@ -55,10 +55,7 @@ impl Account {
             Self::Heat(seq) => (2, Some(seq)),
             Self::Shell(seq) => (3, Some(seq)),
             Self::Casting(seq) => (4, Some(seq)),
-            single => (
-                SINGLE.iter().find(|s| s.0 == single).map_or(0, |s| s.1),
-                None,
-            ),
+            single => (SINGLE.iter().find(|s| s.0 == single).map_or(0, |s| s.1), None),
         }
     }
 
@@ -90,10 +87,7 @@ impl Account {
     /// Whether it is a sink: holds mass, never value.
     #[must_use]
     pub const fn is_sink(self) -> bool {
-        matches!(
-            self,
-            Self::Dross | Self::Spill | Self::Leak | Self::Swarf | Self::Unexplained
-        )
+        matches!(self, Self::Dross | Self::Spill | Self::Leak | Self::Swarf | Self::Unexplained)
     }
 }
 
@@ -128,12 +122,7 @@ impl Movement {
     /// leaks of its pour, then by source and line.
     #[must_use]
     pub fn rank(&self) -> (Order, bool, i64, u32) {
-        (
-            self.order,
-            self.source != self.order.seq,
-            self.source,
-            self.line,
-        )
+        (self.order, self.source != self.order.seq, self.source, self.line)
     }
 }
 
@@ -143,12 +132,7 @@ mod tests {
 
     #[test]
     fn codes_go_both_ways() {
-        let many = [
-            Account::Lot(7),
-            Account::Heat(7),
-            Account::Shell(7),
-            Account::Casting(7),
-        ];
+        let many = [Account::Lot(7), Account::Heat(7), Account::Shell(7), Account::Casting(7)];
         for account in many.into_iter().chain(SINGLE.map(|s| s.0)) {
             let (kind, seq) = account.code();
             assert_ne!(kind, 0);

@@ -66,11 +66,7 @@ pub(super) struct CastingFacts {
 #[derive(Clone, Copy)]
 pub(super) enum Mark {
     Good,
-    Failed {
-        kept: bool,
-        lot: i64,
-        returned: Option<Mass>,
-    },
+    Failed { kept: bool, lot: i64, returned: Option<Mass> },
 }
 
 impl<'a> Facts<'a> {
@@ -113,17 +109,10 @@ impl<'a> Facts<'a> {
                     let outs = self.outs.entry(stream.shell).or_default();
                     outs.leaked += leaked;
                     // A leak happens at its pour but is named by its own record.
-                    outs.last = outs.last.max(Order {
-                        at: stream.order.at,
-                        seq: order.seq,
-                    });
+                    outs.last = outs.last.max(Order { at: stream.order.at, seq: order.seq });
                 }
             }
-            Event::Net {
-                casting,
-                net,
-                returned,
-            } => self.net(order, *casting, *net, *returned),
+            Event::Net { casting, net, returned } => self.net(order, *casting, *net, *returned),
             Event::Gross { shell, gross } => {
                 let outs = self.outs.entry(*shell).or_default();
                 if outs.gross.is_none_or(|g| g.0 <= order) {
@@ -140,25 +129,12 @@ impl<'a> Facts<'a> {
                 }
                 Verdict::Accepted | Verdict::Repair => self.mark(entry, *casting, Mark::Good),
                 Verdict::Scrap { lot, kept } => {
-                    let mark = Mark::Failed {
-                        kept,
-                        lot,
-                        returned: None,
-                    };
+                    let mark = Mark::Failed { kept, lot, returned: None };
                     self.mark(entry, *casting, mark);
                 }
             },
-            Event::Scrap {
-                casting,
-                returned,
-                lot,
-                kept,
-            } => {
-                let mark = Mark::Failed {
-                    kept: *kept,
-                    lot: *lot,
-                    returned: *returned,
-                };
+            Event::Scrap { casting, returned, lot, kept } => {
+                let mark = Mark::Failed { kept: *kept, lot: *lot, returned: *returned };
                 self.mark(entry, *casting, mark);
             }
             Event::Finish { casting } => self.mark(entry, *casting, Mark::Good),
@@ -197,10 +173,7 @@ impl<'a> Facts<'a> {
 
     /// The streams into a shell, by `seq`.
     pub fn streams_of(&self, shell: i64) -> impl Iterator<Item = (i64, &RawStream)> {
-        self.streams
-            .iter()
-            .filter(move |(_, s)| s.shell == shell)
-            .map(|(seq, s)| (*seq, s))
+        self.streams.iter().filter(move |(_, s)| s.shell == shell).map(|(seq, s)| (*seq, s))
     }
 
     /// The estimated metal of a shell; nothing when the shell is not on record.
@@ -228,22 +201,9 @@ impl<'a> Facts<'a> {
 
 fn stream(entry: &Entry) -> Option<(i64, RawStream)> {
     match entry.event {
-        Event::Pour {
-            heat,
-            shell,
-            poured,
-        } => {
+        Event::Pour { heat, shell, poured } => {
             let (order, leaked) = (entry.order, Mass::ZERO);
-            Some((
-                order.seq,
-                RawStream {
-                    order,
-                    heat,
-                    shell,
-                    poured,
-                    leaked,
-                },
-            ))
+            Some((order.seq, RawStream { order, heat, shell, poured, leaked }))
         }
         _ => None,
     }

@@ -154,24 +154,10 @@ impl Figures {
         let heats = masses.heats.iter().map(|(&seq, &masses)| {
             let value = pairs.get(&seq).map_or(Money::ZERO, |p| p.1);
             let standing = journal.holds(Account::Heat(seq)).1;
-            (
-                seq,
-                HeatBalance {
-                    masses,
-                    value,
-                    standing,
-                },
-            )
+            (seq, HeatBalance { masses, value, standing })
         });
-        let mut figures = Self {
-            streams: masses.streams.clone(),
-            heats: heats.collect(),
-            ..Self::default()
-        };
-        let known = facts
-            .castings
-            .iter()
-            .map(|(seq, known)| (*seq, balance(*seq, known, journal)));
+        let mut figures = Self { streams: masses.streams.clone(), heats: heats.collect(), ..Self::default() };
+        let known = facts.castings.iter().map(|(seq, known)| (*seq, balance(*seq, known, journal)));
         figures.castings = known.collect();
         for (casting, sent) in delivered {
             figures.castings.entry(*casting).or_default().resting += *sent;
@@ -193,42 +179,18 @@ impl Figures {
     ) {
         let outs = facts.outs.get(&shell.seq).copied().unwrap_or_default();
         let (mass, standing) = journal.holds(Account::Shell(shell.seq));
-        let streams: Vec<&Stream> = masses
-            .streams
-            .values()
-            .filter(|s| s.shell == shell.seq)
-            .collect();
+        let streams: Vec<&Stream> = masses.streams.values().filter(|s| s.shell == shell.seq).collect();
         let poured: Mass = streams.iter().map(|s| s.mass).sum();
         let gross = outs.gross.map(|g| g.1);
         let (net, returned, leaked) = (outs.net, outs.returned, outs.leaked);
         let complete = facts.completes(shell);
-        let balance = ShellBalance {
-            poured,
-            leaked,
-            net,
-            returned,
-            gross,
-            mass,
-            standing,
-            complete,
-        };
+        let balance = ShellBalance { poured, leaked, net, returned, gross, mass, standing, complete };
         self.shells.insert(shell.seq, balance);
-        let unsure = |s: &&Stream| {
-            masses
-                .heats
-                .get(&s.heat)
-                .is_some_and(|h| h.closed_by_difference)
-        };
+        let unsure = |s: &&Stream| masses.heats.get(&s.heat).is_some_and(|h| h.closed_by_difference);
         let provisional = !streams.is_empty() && complete.is_none() || streams.iter().any(unsure);
         let takers = shell.takers();
-        let waiting = if complete.is_none() {
-            standing
-        } else {
-            Money::ZERO
-        };
-        let shares = share(waiting.minor(), &takers)
-            .into_iter()
-            .zip(share(poured.mg(), &takers));
+        let waiting = if complete.is_none() { standing } else { Money::ZERO };
+        let shares = share(waiting.minor(), &takers).into_iter().zip(share(poured.mg(), &takers));
         for (casting, (minor, mg)) in shell.castings.iter().zip(shares) {
             let found = self.castings.entry(casting.seq).or_default();
             found.share = Money::from_minor(minor);
@@ -236,10 +198,7 @@ impl Figures {
             found.provisional = provisional;
             let net = found.net.unwrap_or_default();
             let by_heat = parts(masses, Some(shell.seq), Order::new(i64::MAX, i64::MAX), net);
-            found.net_at_unit = by_heat
-                .into_iter()
-                .filter_map(|(heat, part)| Some(at_unit(*pairs.get(&heat?)?, part)))
-                .sum();
+            found.net_at_unit = by_heat.into_iter().filter_map(|(heat, part)| Some(at_unit(*pairs.get(&heat?)?, part))).sum();
         }
     }
 }
@@ -253,11 +212,5 @@ fn balance(casting: i64, known: &CastingFacts, journal: &Journal) -> CastingBala
         Some((_, _, Mark::Failed { .. })) => State::Failed,
     };
     let net = known.net.map(|n| n.1);
-    CastingBalance {
-        mass,
-        resting,
-        net,
-        state,
-        ..CastingBalance::default()
-    }
+    CastingBalance { mass, resting, net, state, ..CastingBalance::default() }
 }

@@ -50,10 +50,7 @@ impl Shell {
 
     /// Its castings as takers of a share by estimated metal, ties by tag (rule 6).
     pub(super) fn takers(&self) -> Vec<Taker> {
-        self.castings
-            .iter()
-            .map(|c| Taker::new(c.estimate.mg(), c.tag_rank))
-            .collect()
+        self.castings.iter().map(|c| Taker::new(c.estimate.mg(), c.tag_rank)).collect()
     }
 }
 
@@ -209,13 +206,7 @@ impl Event {
     /// Whether it concerns lots alone and is in no cluster.
     #[must_use]
     pub const fn is_of_lots_alone(&self) -> bool {
-        matches!(
-            self,
-            Self::LotIn { .. }
-                | Self::LotOut { .. }
-                | Self::LotCount { .. }
-                | Self::LotTransfer { .. }
-        )
+        matches!(self, Self::LotIn { .. } | Self::LotOut { .. } | Self::LotCount { .. } | Self::LotTransfer { .. })
     }
 }
 
@@ -328,10 +319,7 @@ pub fn heels(heats: &[Heat], entries: &[Entry]) -> Vec<Heel> {
             after.entry(crucible).or_default().insert(heat.order);
         }
     }
-    let crucibles: BTreeMap<i64, i64> = heats
-        .iter()
-        .filter_map(|h| Some((h.order.seq, h.crucible?)))
-        .collect();
+    let crucibles: BTreeMap<i64, i64> = heats.iter().filter_map(|h| Some((h.order.seq, h.crucible?))).collect();
     let mut found = Vec::new();
     for (heat, (order, closing)) in closings(entries) {
         let Some(mass) = closing.heel.filter(|m| *m > Mass::ZERO) else {
@@ -340,11 +328,7 @@ pub fn heels(heats: &[Heat], entries: &[Entry]) -> Vec<Heel> {
         let later = crucibles.get(&heat).and_then(|c| after.get(c));
         let next = later.and_then(|orders| orders.range(order..).find(|o| o.seq != heat));
         if let Some(next) = next {
-            found.push(Heel {
-                to: next.seq,
-                from: heat,
-                mass,
-            });
+            found.push(Heel { to: next.seq, from: heat, mass });
         }
     }
     found.sort_unstable();
@@ -414,18 +398,11 @@ fn pour(entry: &Entry) -> Option<(i64, (i64, i64))> {
 /// The accounts through which an entry belongs to a cluster.
 fn touches(event: &Event, pours: &BTreeMap<i64, (i64, i64)>) -> Vec<Account> {
     match event {
-        Event::LotIn { .. }
-        | Event::LotOut { .. }
-        | Event::LotCount { .. }
-        | Event::LotTransfer { .. } => Vec::new(),
-        Event::Charge { heat, .. }
-        | Event::Pour { heat, .. }
-        | Event::Closing(Closing { heat, .. }) => vec![Account::Heat(*heat)],
-        Event::Leak { pour, .. } => pours
-            .get(pour)
-            .map(|p| Account::Heat(p.0))
-            .into_iter()
-            .collect(),
+        Event::LotIn { .. } | Event::LotOut { .. } | Event::LotCount { .. } | Event::LotTransfer { .. } => Vec::new(),
+        Event::Charge { heat, .. } | Event::Pour { heat, .. } | Event::Closing(Closing { heat, .. }) => {
+            vec![Account::Heat(*heat)]
+        }
+        Event::Leak { pour, .. } => pours.get(pour).map(|p| Account::Heat(p.0)).into_iter().collect(),
         Event::Gross { shell, .. } => vec![Account::Shell(*shell)],
         Event::Net { casting, .. }
         | Event::Judged { casting, .. }

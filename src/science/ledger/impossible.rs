@@ -78,39 +78,19 @@ pub fn tolerance(scale_step: Mass, moved: Mass) -> Mass {
 }
 
 /// All that is impossible in one cluster by its masses alone.
-pub(super) fn impossible(
-    facts: &Facts,
-    cluster: &Cluster,
-    masses: &Masses,
-    step: Mass,
-) -> Vec<Impossible> {
+pub(super) fn impossible(facts: &Facts, cluster: &Cluster, masses: &Masses, step: Mass) -> Vec<Impossible> {
     let mut found: Vec<Impossible> = cluster.entries.iter().filter_map(negative_mass).collect();
-    found.extend(
-        facts
-            .outs
-            .iter()
-            .filter_map(|(shell, outs)| overdrawn(masses, *shell, outs, step)),
-    );
+    found.extend(facts.outs.iter().filter_map(|(shell, outs)| overdrawn(masses, *shell, outs, step)));
     for (&heat, balance) in &masses.heats {
         if let Some(closed) = balance.closed {
             found.extend(residual(heat, balance, closed, step));
-            found.extend(
-                cluster
-                    .entries
-                    .iter()
-                    .filter_map(|e| late(e, heat, closed, masses)),
-            );
+            found.extend(cluster.entries.iter().filter_map(|e| late(e, heat, closed, masses)));
             let heels = cluster.heels.iter().filter(|h| h.to == heat);
-            let lit = cluster
-                .heats
-                .iter()
-                .find(|h| h.order.seq == heat && h.order > closed);
-            found.extend(lit.into_iter().flat_map(|_| heels.clone()).map(|h| {
-                Impossible::ChargedAfterClosing {
-                    source: heat,
-                    heat,
-                    mass: h.mass,
-                }
+            let lit = cluster.heats.iter().find(|h| h.order.seq == heat && h.order > closed);
+            found.extend(lit.into_iter().flat_map(|_| heels.clone()).map(|h| Impossible::ChargedAfterClosing {
+                source: heat,
+                heat,
+                mass: h.mass,
             }));
         }
     }
@@ -120,11 +100,7 @@ pub(super) fn impossible(
 /// Whether a shell gave more than it can have held: more than its gross, when that is
 /// known, or more than was poured, when all of it was weighed.
 fn overdrawn(masses: &Masses, shell: i64, outs: &Outs, step: Mass) -> Option<Impossible> {
-    let mut streams = masses
-        .streams
-        .values()
-        .filter(|s| s.shell == shell)
-        .peekable();
+    let mut streams = masses.streams.values().filter(|s| s.shell == shell).peekable();
     streams.peek()?;
     let (mut poured, mut all_weighed) = (Mass::ZERO, true);
     for stream in streams {
@@ -133,41 +109,23 @@ fn overdrawn(masses: &Masses, shell: i64, outs: &Outs, step: Mass) -> Option<Imp
     }
     let gross = outs.gross.map(|(_, gross)| gross);
     let beyond_gross = gross.map_or(Mass::ZERO, |g| beyond(outs.net + outs.returned, g, step));
-    let out = outs
-        .known()
-        .max(gross.map_or(Mass::ZERO, |g| g + outs.leaked));
-    let beyond_poured = if all_weighed {
-        beyond(out, poured, step)
-    } else {
-        Mass::ZERO
-    };
+    let out = outs.known().max(gross.map_or(Mass::ZERO, |g| g + outs.leaked));
+    let beyond_poured = if all_weighed { beyond(out, poured, step) } else { Mass::ZERO };
     let over = beyond_gross.max(beyond_poured);
-    (over > Mass::ZERO).then_some(Impossible::ShellOverdrawn {
-        source: outs.last.seq,
-        shell,
-        over,
-    })
+    (over > Mass::ZERO).then_some(Impossible::ShellOverdrawn { source: outs.last.seq, shell, over })
 }
 
 /// By how much one mass exceeds another, if beyond tolerance; else nothing.
 fn beyond(mass: Mass, limit: Mass, step: Mass) -> Mass {
     let over = mass - limit;
-    if over > tolerance(step, limit) {
-        over
-    } else {
-        Mass::ZERO
-    }
+    if over > tolerance(step, limit) { over } else { Mass::ZERO }
 }
 
 fn residual(heat: i64, balance: &HeatMasses, closed: Order, step: Mass) -> Option<Impossible> {
     let residual = balance.unexplained.max(-balance.unexplained);
     let limit = step.max(Mass::from_mg(balance.charged.mg() / 10));
     let source = closed.seq;
-    (residual > limit).then_some(Impossible::Residual {
-        source,
-        heat,
-        residual,
-    })
+    (residual > limit).then_some(Impossible::Residual { source, heat, residual })
 }
 
 /// What an entry does to a heat after its closing.
@@ -180,16 +138,12 @@ fn late(entry: &Entry, heat: i64, closed: Order, masses: &Masses) -> Option<Impo
         return None;
     }
     match entry.event {
-        Event::Charge { heat: to, mass, .. } if to == heat => {
-            Some(Impossible::ChargedAfterClosing { source, heat, mass })
-        }
+        Event::Charge { heat: to, mass, .. } if to == heat => Some(Impossible::ChargedAfterClosing { source, heat, mass }),
         Event::Pour { heat: from, .. } if from == heat => {
             let mass = masses.streams.get(&source).map_or(Mass::ZERO, |s| s.mass);
             Some(Impossible::PouredAfterClosing { source, heat, mass })
         }
-        Event::Closing(closing) if closing.heat == heat => {
-            Some(Impossible::ClosedTwice { source, heat })
-        }
+        Event::Closing(closing) if closing.heat == heat => Some(Impossible::ClosedTwice { source, heat }),
         _ => None,
     }
 }
@@ -206,32 +160,16 @@ pub fn negative_mass(entry: &Entry) -> Option<Impossible> {
         | Event::LotTransfer { mass, .. }
         | Event::Charge { mass, .. }
         | Event::Gross { gross: mass, .. }
-        | Event::Pour {
-            poured: Poured::Weighed(mass) | Poured::Estimated(mass),
-            ..
-        } => *mass,
+        | Event::Pour { poured: Poured::Weighed(mass) | Poured::Estimated(mass), .. } => *mass,
         Event::Leak { lost, swept, .. } => swept.map_or(none, |s| s.mass).min(*lost),
         Event::Closing(c) => {
             let others = [c.dross, c.spilled, c.heel, c.pigged.map(|p| p.mass)];
             others.into_iter().flatten().min().unwrap_or_default()
         }
-        Event::Net { net, returned, .. } => [*net, returned.map(|r| r.mass)]
-            .into_iter()
-            .flatten()
-            .min()
-            .unwrap_or_default(),
+        Event::Net { net, returned, .. } => [*net, returned.map(|r| r.mass)].into_iter().flatten().min().unwrap_or_default(),
         Event::Scrap { returned, .. } => returned.unwrap_or_default(),
-        Event::Work {
-            rod, mass_after, ..
-        } => [rod.map(|r| r.mass), *mass_after]
-            .into_iter()
-            .flatten()
-            .min()
-            .unwrap_or_default(),
+        Event::Work { rod, mass_after, .. } => [rod.map(|r| r.mass), *mass_after].into_iter().flatten().min().unwrap_or_default(),
         _ => none,
     };
-    (least < none).then_some(Impossible::NegativeMass {
-        source: entry.order.seq,
-        under: -least,
-    })
+    (least < none).then_some(Impossible::NegativeMass { source: entry.order.seq, under: -least })
 }

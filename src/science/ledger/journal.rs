@@ -34,13 +34,7 @@ pub(super) struct Journal<'a> {
 impl<'a> Journal<'a> {
     pub fn new(values: &'a Values) -> Self {
         let (rows, steps, counts) = (Vec::new(), Vec::new(), BTreeMap::new());
-        Self {
-            values,
-            rows,
-            steps,
-            counts,
-            balances: BTreeMap::new(),
-        }
+        Self { values, rows, steps, counts, balances: BTreeMap::new() }
     }
 
     /// What the cluster's movements so far have left on an account.
@@ -57,16 +51,7 @@ impl<'a> Journal<'a> {
         }
         if !(mass.is_zero() && value.is_zero()) {
             let Cause { order, source } = cause;
-            let m = Movement {
-                order,
-                source,
-                line: 0,
-                from,
-                to,
-                mass,
-                value,
-                unit_heat: None,
-            };
+            let m = Movement { order, source, line: 0, from, to, mass, value, unit_heat: None };
             self.push(m, Line::Next);
         }
     }
@@ -76,16 +61,7 @@ impl<'a> Journal<'a> {
         let (mass, value) = self.holds(from);
         if !(mass.is_zero() && value.is_zero()) {
             let Cause { order, source } = cause;
-            let m = Movement {
-                order,
-                source,
-                line,
-                from,
-                to,
-                mass,
-                value,
-                unit_heat: None,
-            };
+            let m = Movement { order, source, line, from, to, mass, value, unit_heat: None };
             self.push(m, Line::Fixed);
         }
     }
@@ -100,10 +76,7 @@ impl<'a> Journal<'a> {
             return Money::ZERO;
         };
         let from = Account::Lot(lot);
-        for m in excess(&step, from, told)
-            .into_iter()
-            .chain(row(&step, from, to, mass, told.value))
-        {
+        for m in excess(&step, from, told).into_iter().chain(row(&step, from, to, mass, told.value)) {
             self.push(m, Line::Fixed);
         }
         told.value
@@ -114,52 +87,25 @@ impl<'a> Journal<'a> {
         let Some((step, told)) = self.step(cause, mass, Act::Heel { from, to, mass }) else {
             return Money::ZERO;
         };
-        if let Some(m) = row(
-            &step,
-            Account::Heat(from),
-            Account::Heat(to),
-            mass,
-            told.value,
-        ) {
+        if let Some(m) = row(&step, Account::Heat(from), Account::Heat(to), mass, told.value) {
             self.push(m, Line::Fixed);
         }
         told.value
     }
 
     /// A return (rules 2 and 5): mass from where it lies, value from `payer`.
-    pub fn give_back(
-        &mut self,
-        cause: Cause,
-        from: Account,
-        payer: Account,
-        heat: Option<i64>,
-        lot: i64,
-        mass: Mass,
-    ) {
+    pub fn give_back(&mut self, cause: Cause, from: Account, payer: Account, heat: Option<i64>, lot: i64, mass: Mass) {
         let Some((step, told)) = self.step(cause, mass, Act::Back { lot, heat, mass }) else {
             return;
         };
         let to = Account::Lot(lot);
-        let with = if payer == from {
-            told.value
-        } else {
-            Money::ZERO
-        };
+        let with = if payer == from { told.value } else { Money::ZERO };
         let paid = told.value - with;
         let mass_row = row(&step, from, to, mass, with);
         let value_row = row(&step, payer, to, Mass::ZERO, paid);
-        let value_row = value_row.map(|m| Movement {
-            line: m.line.saturating_add(1),
-            ..m
-        });
+        let value_row = value_row.map(|m| Movement { line: m.line.saturating_add(1), ..m });
         for m in mass_row.into_iter().chain(value_row) {
-            self.push(
-                Movement {
-                    unit_heat: heat,
-                    ..m
-                },
-                Line::Fixed,
-            );
+            self.push(Movement { unit_heat: heat, ..m }, Line::Fixed);
         }
     }
 
@@ -169,16 +115,9 @@ impl<'a> Journal<'a> {
             return None;
         }
         let nth = self.counts.entry(cause.source).or_default();
-        let key = Key {
-            source: cause.source,
-            nth: *nth,
-        };
+        let key = Key { source: cause.source, nth: *nth };
         *nth += 1;
-        let step = Step {
-            order: cause.order,
-            key,
-            act,
-        };
+        let step = Step { order: cause.order, key, act };
         self.steps.push(step);
         Some((step, self.values.get(&key).copied().unwrap_or_default()))
     }
@@ -193,11 +132,7 @@ impl<'a> Journal<'a> {
 
     /// All movements, numbered and in order.
     pub fn finish(self) -> Vec<Movement> {
-        let mut next: BTreeMap<i64, u32> = self
-            .counts
-            .iter()
-            .map(|(source, n)| (*source, n.saturating_mul(3)))
-            .collect();
+        let mut next: BTreeMap<i64, u32> = self.counts.iter().map(|(source, n)| (*source, n.saturating_mul(3))).collect();
         let mut rows = Vec::new();
         for (mut m, line) in self.rows {
             if matches!(line, Line::Next) {

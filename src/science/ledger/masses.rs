@@ -84,11 +84,7 @@ pub(super) fn masses_of(facts: &Facts, cluster: &Cluster) -> Masses {
     for shell in filled {
         known_streams(facts, shell, &mut streams);
     }
-    let mut heats: BTreeMap<i64, HeatMasses> = cluster
-        .heats
-        .iter()
-        .map(|h| (h.order.seq, HeatMasses::default()))
-        .collect();
+    let mut heats: BTreeMap<i64, HeatMasses> = cluster.heats.iter().map(|h| (h.order.seq, HeatMasses::default())).collect();
     let named = facts.charged.keys().chain(facts.closings.keys());
     for &heat in named.chain(facts.streams.values().map(|s| &s.heat)) {
         heats.entry(heat).or_default();
@@ -118,10 +114,7 @@ fn known_streams(facts: &Facts, shell: i64, streams: &mut BTreeMap<i64, Stream>)
     };
     let Some((_, gross)) = outs.gross else { return };
     let left = (gross + outs.leaked - weighed).max(Mass::ZERO);
-    let takers: Vec<Taker> = others
-        .iter()
-        .map(|(seq, raw)| Taker::new(weight(facts, raw), *seq))
-        .collect();
+    let takers: Vec<Taker> = others.iter().map(|(seq, raw)| Taker::new(weight(facts, raw), *seq)).collect();
     for ((seq, raw), mg) in others.into_iter().zip(share(left.mg(), &takers)) {
         streams.insert(seq, raw.known(Mass::from_mg(mg), Basis::Gross));
     }
@@ -129,13 +122,7 @@ fn known_streams(facts: &Facts, shell: i64, streams: &mut BTreeMap<i64, Stream>)
 
 impl RawStream {
     fn known(&self, mass: Mass, basis: Basis) -> Stream {
-        Stream {
-            order: self.order,
-            heat: self.heat,
-            shell: self.shell,
-            mass,
-            basis,
-        }
+        Stream { order: self.order, heat: self.heat, shell: self.shell, mass, basis }
     }
 }
 
@@ -152,24 +139,13 @@ fn weight(facts: &Facts, raw: &RawStream) -> i64 {
 fn floors(facts: &Facts, known: &BTreeMap<i64, Stream>) -> BTreeMap<i64, Mass> {
     let mut floors = BTreeMap::new();
     let mut uncertain: BTreeMap<i64, Vec<(i64, &RawStream)>> = BTreeMap::new();
-    for (&seq, raw) in facts
-        .streams
-        .iter()
-        .filter(|(seq, _)| !known.contains_key(seq))
-    {
+    for (&seq, raw) in facts.streams.iter().filter(|(seq, _)| !known.contains_key(seq)) {
         uncertain.entry(raw.shell).or_default().push((seq, raw));
     }
     for (shell, streams) in uncertain {
         let out = facts.outs.get(&shell).map_or(Mass::ZERO, Outs::known);
-        let covered: Mass = facts
-            .streams_of(shell)
-            .filter_map(|(s, _)| known.get(&s))
-            .map(|s| s.mass)
-            .sum();
-        let takers: Vec<Taker> = streams
-            .iter()
-            .map(|(seq, raw)| Taker::new(weight(facts, raw), *seq))
-            .collect();
+        let covered: Mass = facts.streams_of(shell).filter_map(|(s, _)| known.get(&s)).map(|s| s.mass).sum();
+        let takers: Vec<Taker> = streams.iter().map(|(seq, raw)| Taker::new(weight(facts, raw), *seq)).collect();
         let shares = share((out - covered).max(Mass::ZERO).mg(), &takers);
         for ((seq, raw), mg) in streams.into_iter().zip(shares) {
             floors.insert(seq, Mass::from_mg(mg).max(raw.leaked));
@@ -208,24 +184,12 @@ fn settle_heat(
             Poured::Estimated(mass) => Some(mass.max(floor)),
             Poured::Weighed(_) | Poured::Blank => None,
         };
-        let taker = Taker {
-            weight: weight(facts, raw),
-            floor: floor.mg(),
-            rank: seq,
-        };
-        uncertain.push(Uncertain {
-            seq,
-            raw,
-            taker,
-            stated,
-        });
+        let taker = Taker { weight: weight(facts, raw), floor: floor.mg(), rank: seq };
+        uncertain.push(Uncertain { seq, raw, taker, stated });
     }
     let Some((order, closing)) = facts.closings.get(&heat) else {
         for one in &uncertain {
-            one.put(
-                one.stated.unwrap_or(Mass::from_mg(one.taker.floor)),
-                streams,
-            );
+            one.put(one.stated.unwrap_or(Mass::from_mg(one.taker.floor)), streams);
         }
         balance.poured = poured(heat, streams);
         return;
@@ -245,24 +209,15 @@ fn settle_heat(
 impl Uncertain<'_> {
     /// Settles the mass without sharing.
     fn put(&self, mass: Mass, streams: &mut BTreeMap<i64, Stream>) {
-        let basis = if self.stated.is_some() {
-            Basis::Estimated
-        } else {
-            Basis::Shared
-        };
+        let basis = if self.stated.is_some() { Basis::Estimated } else { Basis::Shared };
         streams.insert(self.seq, self.raw.known(mass, basis));
     }
 }
 
 /// Shares the residual of a closed heat over its uncertain streams; answers what stays
 /// unexplained.
-fn share_residual(
-    residual: Mass,
-    uncertain: &[Uncertain],
-    streams: &mut BTreeMap<i64, Stream>,
-) -> Mass {
-    let (blank, stated): (Vec<&Uncertain>, Vec<_>) =
-        uncertain.iter().partition(|u| u.stated.is_none());
+fn share_residual(residual: Mass, uncertain: &[Uncertain], streams: &mut BTreeMap<i64, Stream>) -> Mass {
+    let (blank, stated): (Vec<&Uncertain>, Vec<_>) = uncertain.iter().partition(|u| u.stated.is_none());
     let left = residual - stated.iter().filter_map(|u| u.stated).sum();
     let floors: Mass = blank.iter().map(|u| Mass::from_mg(u.taker.floor)).sum();
     let blanks_only = !blank.is_empty() && left >= floors;
@@ -283,9 +238,5 @@ fn share_residual(
 }
 
 fn poured(heat: i64, streams: &BTreeMap<i64, Stream>) -> Mass {
-    streams
-        .values()
-        .filter(|s| s.heat == heat)
-        .map(|s| s.mass)
-        .sum()
+    streams.values().filter(|s| s.heat == heat).map(|s| s.mass).sum()
 }

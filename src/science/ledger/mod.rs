@@ -74,10 +74,7 @@ pub fn derive(history: &History, scale_step: Mass) -> Book {
     let mut book = Book::default();
     book.values = book.stock.walk(&steps);
     book.movements = lot_movements(&history.entries, &book.values);
-    let lots = history
-        .entries
-        .iter()
-        .filter(|e| e.event.is_of_lots_alone());
+    let lots = history.entries.iter().filter(|e| e.event.is_of_lots_alone());
     book.impossible = lots.filter_map(negative_mass).collect();
     for (cluster, (masses, _)) in clusters.iter().zip(&planned) {
         let derived = derive_cluster(cluster, masses, &book.values, scale_step);
@@ -92,9 +89,7 @@ pub fn derive(history: &History, scale_step: Mass) -> Book {
 
 /// What every account holds after some movements, in mass and value.
 #[must_use]
-pub fn balances<'a>(
-    movements: impl IntoIterator<Item = &'a Movement>,
-) -> BTreeMap<Account, (Mass, Money)> {
+pub fn balances<'a>(movements: impl IntoIterator<Item = &'a Movement>) -> BTreeMap<Account, (Mass, Money)> {
     let mut held: BTreeMap<Account, (Mass, Money)> = BTreeMap::new();
     for m in movements {
         let from = held.entry(m.from).or_default();

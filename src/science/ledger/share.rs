@@ -17,11 +17,7 @@ impl Taker {
     /// A taker without a floor.
     #[must_use]
     pub const fn new(weight: i64, rank: i64) -> Self {
-        Self {
-            weight,
-            floor: 0,
-            rank,
-        }
+        Self { weight, floor: 0, rank }
     }
 }
 
@@ -33,16 +29,7 @@ impl Taker {
 #[must_use]
 pub fn share(total: i64, takers: &[Taker]) -> Vec<i64> {
     let all_zero = takers.iter().all(|t| t.weight <= 0);
-    let weights: Vec<i128> = takers
-        .iter()
-        .map(|t| {
-            if all_zero {
-                1
-            } else {
-                i128::from(t.weight.max(0))
-            }
-        })
-        .collect();
+    let weights: Vec<i128> = takers.iter().map(|t| if all_zero { 1 } else { i128::from(t.weight.max(0)) }).collect();
     let sum: i128 = weights.iter().sum();
     if sum == 0 {
         return Vec::new();
@@ -81,11 +68,7 @@ pub fn share_with_floors(total: i64, takers: &[Taker]) -> (Vec<i64>, i64) {
     while !open.is_empty() {
         let still: Vec<Taker> = open.iter().map(|&i| takers[i]).collect();
         let tried = share(rest, &still);
-        let (below, fine): (Vec<_>, Vec<_>) = open
-            .iter()
-            .copied()
-            .zip(tried)
-            .partition(|&(i, s)| s < takers[i].floor);
+        let (below, fine): (Vec<_>, Vec<_>) = open.iter().copied().zip(tried).partition(|&(i, s)| s < takers[i].floor);
         if below.is_empty() {
             for (i, s) in fine {
                 shares[i] = s;
@@ -109,10 +92,7 @@ mod tests {
     use proptest::prelude::*;
 
     fn by(weights: &[i64]) -> Vec<Taker> {
-        (0..)
-            .zip(weights)
-            .map(|(rank, &weight)| Taker::new(weight, rank))
-            .collect()
+        (0..).zip(weights).map(|(rank, &weight)| Taker::new(weight, rank)).collect()
     }
 
     #[test]
@@ -132,11 +112,7 @@ mod tests {
 
     #[test]
     fn floors_are_kept_and_the_rest_is_shared_again() {
-        let taker = |weight, floor, rank| Taker {
-            weight,
-            floor,
-            rank,
-        };
+        let taker = |weight, floor, rank| Taker { weight, floor, rank };
         // 100 by 1:1:2 = 25, 25, 50; the first needs 40, so 60 by 1:2 = 20, 40.
         let takers = [taker(1, 40, 0), taker(1, 0, 1), taker(2, 0, 2)];
         assert_eq!(share_with_floors(100, &takers), (vec![40, 20, 40], 0));

@@ -133,10 +133,7 @@ impl Stock {
     pub fn walk(&mut self, steps: &[Step]) -> Values {
         let mut sorted: Vec<&Step> = steps.iter().collect();
         sorted.sort_by_key(|s| s.rank());
-        sorted
-            .into_iter()
-            .map(|s| (s.key, self.take(s.act)))
-            .collect()
+        sorted.into_iter().map(|s| (s.key, self.take(s.act))).collect()
     }
 
     /// Takes one step.
@@ -144,10 +141,7 @@ impl Stock {
         match act {
             Act::In { lot, mass, value } => {
                 put(&mut self.lots, lot, mass, value);
-                Told {
-                    value,
-                    found: Mass::ZERO,
-                }
+                Told { value, found: Mass::ZERO }
             }
             Act::Draw { lot, heat, mass } => {
                 let told = self.draw(lot, mass);
@@ -165,26 +159,17 @@ impl Stock {
                 let holds = self.lots.entry(lot).or_default();
                 let found = level - holds.0;
                 holds.0 = level;
-                Told {
-                    value: Money::ZERO,
-                    found,
-                }
+                Told { value: Money::ZERO, found }
             }
             Act::Heel { from, to, mass } => {
                 let value = self.at_unit(from, mass);
                 put(&mut self.heats, to, mass, value);
-                Told {
-                    value,
-                    found: Mass::ZERO,
-                }
+                Told { value, found: Mass::ZERO }
             }
             Act::Back { lot, heat, mass } => {
                 let value = heat.map_or(Money::ZERO, |heat| self.at_unit(heat, mass));
                 put(&mut self.lots, lot, mass, value);
-                Told {
-                    value,
-                    found: Mass::ZERO,
-                }
+                Told { value, found: Mass::ZERO }
             }
         }
     }
@@ -202,11 +187,7 @@ impl Stock {
             return Told::default();
         }
         let found = (mass - holds.0).max(Mass::ZERO);
-        let value = if mass < holds.0 {
-            at_unit(*holds, mass)
-        } else {
-            holds.1
-        };
+        let value = if mass < holds.0 { at_unit(*holds, mass) } else { holds.1 };
         *holds = (holds.0 + found - mass, holds.1 - value);
         Told { value, found }
     }
@@ -232,24 +213,13 @@ pub fn lot_steps(entries: &[Entry]) -> Vec<Step> {
     for entry in sorted {
         let act = match entry.event {
             Event::LotIn { lot, mass, value } => Act::In { lot, mass, value },
-            Event::LotOut { lot, mass, .. } => Act::Draw {
-                lot,
-                heat: None,
-                mass,
-            },
+            Event::LotOut { lot, mass, .. } => Act::Draw { lot, heat: None, mass },
             Event::LotTransfer { from, to, mass } => Act::Transfer { from, to, mass },
             Event::LotCount { lot, level } => Act::Count { lot, level },
             _ => continue,
         };
         let nth = counts.entry(entry.order.seq).or_default();
-        steps.push(Step {
-            order: entry.order,
-            key: Key {
-                source: entry.order.seq,
-                nth: *nth,
-            },
-            act,
-        });
+        steps.push(Step { order: entry.order, key: Key { source: entry.order.seq, nth: *nth }, act });
         *nth += 1;
     }
     steps
@@ -265,9 +235,7 @@ pub fn lot_movements(entries: &[Entry], values: &Values) -> Vec<Movement> {
         let (from, to, mass) = match step.act {
             Act::In { lot, mass, .. } => (Account::Outside, Account::Lot(lot), mass),
             Act::Transfer { from, to, mass } => (Account::Lot(from), Account::Lot(to), mass),
-            Act::Count { lot, .. } if told.found >= Mass::ZERO => {
-                (Account::Unexplained, Account::Lot(lot), told.found)
-            }
+            Act::Count { lot, .. } if told.found >= Mass::ZERO => (Account::Unexplained, Account::Lot(lot), told.found),
             Act::Count { lot, .. } => (Account::Lot(lot), Account::Unexplained, -told.found),
             Act::Draw { lot, mass, .. } => {
                 let to = match gone.get(&step.key.source) {
@@ -300,25 +268,10 @@ pub(super) fn excess(step: &Step, lot: Account, told: Told) -> Option<Movement> 
 }
 
 /// The movement of a step; none when nothing moves.
-pub(super) fn row(
-    step: &Step,
-    from: Account,
-    to: Account,
-    mass: Mass,
-    value: Money,
-) -> Option<Movement> {
+pub(super) fn row(step: &Step, from: Account, to: Account, mass: Mass, value: Money) -> Option<Movement> {
     let (order, source, line) = (step.order, step.key.source, step.key.line());
     let something = !(mass.is_zero() && value.is_zero());
-    something.then_some(Movement {
-        order,
-        source,
-        line,
-        from,
-        to,
-        mass,
-        value,
-        unit_heat: None,
-    })
+    something.then_some(Movement { order, source, line, from, to, mass, value, unit_heat: None })
 }
 
 /// Reads the steps of clusters, and what the walk told of them, back from their stored
@@ -326,19 +279,12 @@ pub(super) fn row(
 /// lots alone are passed over: their steps come from [`lot_steps`].
 #[must_use]
 pub fn recall(movements: &[Movement]) -> Vec<(Step, Told)> {
-    let lines: BTreeMap<(i64, u32), &Movement> =
-        movements.iter().map(|m| ((m.source, m.line), m)).collect();
+    let lines: BTreeMap<(i64, u32), &Movement> = movements.iter().map(|m| ((m.source, m.line), m)).collect();
     let mut found = Vec::new();
     for m in movements.iter().filter(|m| !m.mass.is_zero()) {
         let Some(act) = act_of(m) else { continue };
-        let key = Key {
-            source: m.source,
-            nth: m.line / 3,
-        };
-        let mut told = Told {
-            value: m.value,
-            found: Mass::ZERO,
-        };
+        let key = Key { source: m.source, nth: m.line / 3 };
+        let mut told = Told { value: m.value, found: Mass::ZERO };
         match act {
             Act::Draw { .. } => {
                 let added = lines.get(&(m.source, m.line.saturating_sub(1)));
@@ -352,14 +298,7 @@ pub fn recall(movements: &[Movement]) -> Vec<(Step, Told)> {
             }
             _ => {}
         }
-        found.push((
-            Step {
-                order: m.order,
-                key,
-                act,
-            },
-            told,
-        ));
+        found.push((Step { order: m.order, key, act }, told));
     }
     found
 }
@@ -368,23 +307,11 @@ pub fn recall(movements: &[Movement]) -> Vec<(Step, Told)> {
 fn act_of(m: &Movement) -> Option<Act> {
     let mass = m.mass;
     match (m.from, m.to) {
-        (Account::Lot(lot), Account::Heat(heat)) => Some(Act::Draw {
-            lot,
-            heat: Some(heat),
-            mass,
-        }),
-        (Account::Lot(lot), Account::Casting(_)) => Some(Act::Draw {
-            lot,
-            heat: None,
-            mass,
-        }),
+        (Account::Lot(lot), Account::Heat(heat)) => Some(Act::Draw { lot, heat: Some(heat), mass }),
+        (Account::Lot(lot), Account::Casting(_)) => Some(Act::Draw { lot, heat: None, mass }),
         (Account::Heat(from), Account::Heat(to)) => Some(Act::Heel { from, to, mass }),
         (Account::Heat(_) | Account::Shell(_) | Account::Casting(_), Account::Lot(lot)) => {
-            Some(Act::Back {
-                lot,
-                heat: m.unit_heat,
-                mass,
-            })
+            Some(Act::Back { lot, heat: m.unit_heat, mass })
         }
         _ => None,
     }

@@ -43,31 +43,15 @@ pub fn steps(cluster: &Cluster, masses: &Masses) -> Vec<Step> {
 /// [`steps`]; a step it does not hold is worth nothing. `scale_step` is the smallest
 /// mass that the shop's scale shows: see [`super::tolerance`].
 #[must_use]
-pub fn derive_cluster(
-    cluster: &Cluster,
-    masses: &Masses,
-    values: &Values,
-    scale_step: Mass,
-) -> Derived {
+pub fn derive_cluster(cluster: &Cluster, masses: &Masses, values: &Values, scale_step: Mass) -> Derived {
     let facts = Facts::new(cluster);
     let walk = Walk::run(&facts, cluster, masses, values);
     let mut found = impossible(&facts, cluster, masses, scale_step);
-    let over = walk
-        .over
-        .iter()
-        .filter(|o| o.over > tolerance(scale_step, o.moved));
-    found.extend(over.map(|o| Impossible::CastingOverdrawn {
-        source: o.source,
-        casting: o.casting,
-        over: o.over,
-    }));
+    let over = walk.over.iter().filter(|o| o.over > tolerance(scale_step, o.moved));
+    found.extend(over.map(|o| Impossible::CastingOverdrawn { source: o.source, casting: o.casting, over: o.over }));
     found.sort_unstable();
     let figures = Figures::new(&facts, masses, &walk.journal, &walk.pairs, &walk.delivered);
-    Derived {
-        movements: walk.journal.finish(),
-        figures,
-        impossible: found,
-    }
+    Derived { movements: walk.journal.finish(), figures, impossible: found }
 }
 
 /// Pass 1 and the plan of pass 2 at one go.
@@ -108,24 +92,11 @@ struct Walk<'a> {
 }
 
 impl<'a> Walk<'a> {
-    fn run(
-        facts: &'a Facts<'a>,
-        cluster: &'a Cluster,
-        masses: &'a Masses,
-        values: &'a Values,
-    ) -> Self {
+    fn run(facts: &'a Facts<'a>, cluster: &'a Cluster, masses: &'a Masses, values: &'a Values) -> Self {
         let journal = Journal::new(values);
         let (pairs, delivered) = (BTreeMap::new(), BTreeMap::new());
         let (netted, over) = (BTreeMap::new(), Vec::new());
-        let mut walk = Self {
-            facts,
-            masses,
-            journal,
-            pairs,
-            delivered,
-            netted,
-            over,
-        };
+        let mut walk = Self { facts, masses, journal, pairs, delivered, netted, over };
         let scraps = scraps(facts);
         let mut complete: BTreeMap<Order, Vec<&Shell>> = BTreeMap::new();
         for shell in facts.shells.values() {
@@ -134,10 +105,7 @@ impl<'a> Walk<'a> {
             }
         }
         for (order, happenings) in happenings(facts, cluster) {
-            let cause = Cause {
-                order,
-                source: order.seq,
-            };
+            let cause = Cause { order, source: order.seq };
             for happening in happenings {
                 walk.take(cause, &happening);
             }
@@ -166,37 +134,16 @@ impl<'a> Walk<'a> {
                 self.charge(*heat, *mass, value);
             }
             Event::Pour { heat, shell, .. } => {
-                let mass = self
-                    .masses
-                    .streams
-                    .get(&cause.source)
-                    .map_or(Mass::ZERO, |s| s.mass);
-                self.journal.post(
-                    cause,
-                    Account::Heat(*heat),
-                    Account::Shell(*shell),
-                    mass,
-                    Money::ZERO,
-                );
+                let mass = self.masses.streams.get(&cause.source).map_or(Mass::ZERO, |s| s.mass);
+                self.journal.post(cause, Account::Heat(*heat), Account::Shell(*shell), mass, Money::ZERO);
             }
             Event::Leak { pour, lost, swept } => {
-                let cause = Cause {
-                    source: entry.order.seq,
-                    ..cause
-                };
+                let cause = Cause { source: entry.order.seq, ..cause };
                 self.leak(cause, *pour, *lost, *swept);
             }
             Event::Closing(closing) => self.close(cause, closing),
-            Event::Net {
-                casting,
-                net,
-                returned,
-            } => self.net(cause, *casting, *net, *returned),
-            Event::Work {
-                casting,
-                rod,
-                mass_after,
-            } => self.work(cause, *casting, *rod, *mass_after),
+            Event::Net { casting, net, returned } => self.net(cause, *casting, *net, *returned),
+            Event::Work { casting, rod, mass_after } => self.work(cause, *casting, *rod, *mass_after),
             Event::Deliver { castings } => self.deliver(cause, castings),
             _ => {}
         }
@@ -213,8 +160,7 @@ impl<'a> Walk<'a> {
             return;
         };
         let shell = Account::Shell(stream.shell);
-        self.journal
-            .post(cause, shell, Account::Leak, lost, Money::ZERO);
+        self.journal.post(cause, shell, Account::Leak, lost, Money::ZERO);
         if let Some(swept) = swept {
             self.return_from(cause, shell, stream.shell, swept);
         }
@@ -224,60 +170,36 @@ impl<'a> Walk<'a> {
     /// closing of its heat a part takes its value from the heat, else from the shell.
     fn return_from(&mut self, cause: Cause, from: Account, shell: i64, pooled: Pooled) {
         for (heat, mass) in parts(self.masses, Some(shell), cause.order, pooled.mass) {
-            let open =
-                heat.filter(|h| self.facts.closings.get(h).is_none_or(|c| cause.order < c.0));
+            let open = heat.filter(|h| self.facts.closings.get(h).is_none_or(|c| cause.order < c.0));
             let payer = open.map_or(from, Account::Heat);
-            self.journal
-                .give_back(cause, from, payer, heat, pooled.lot, mass);
+            self.journal.give_back(cause, from, payer, heat, pooled.lot, mass);
         }
     }
 
     /// Rule 5: the closing, mass first, then the value that stands on the heat.
     fn close(&mut self, cause: Cause, closing: &Closing) {
-        let counts = self
-            .facts
-            .closings
-            .get(&closing.heat)
-            .is_some_and(|c| c.0 == cause.order);
+        let counts = self.facts.closings.get(&closing.heat).is_some_and(|c| c.0 == cause.order);
         let Some(balance) = self.masses.heats.get(&closing.heat).filter(|_| counts) else {
             return;
         };
         let heat = Account::Heat(closing.heat);
         if let Some(pigged) = closing.pigged {
             let heat_seq = Some(closing.heat);
-            self.journal
-                .give_back(cause, heat, heat, heat_seq, pigged.lot, pigged.mass);
+            self.journal.give_back(cause, heat, heat, heat_seq, pigged.lot, pigged.mass);
         }
-        self.journal
-            .post(cause, heat, Account::Dross, balance.dross, Money::ZERO);
-        self.journal
-            .post(cause, heat, Account::Spill, balance.spilled, Money::ZERO);
-        self.journal.post(
-            cause,
-            heat,
-            Account::Unexplained,
-            balance.unexplained,
-            Money::ZERO,
-        );
+        self.journal.post(cause, heat, Account::Dross, balance.dross, Money::ZERO);
+        self.journal.post(cause, heat, Account::Spill, balance.spilled, Money::ZERO);
+        self.journal.post(cause, heat, Account::Unexplained, balance.unexplained, Money::ZERO);
         let pair = self.pairs.get(&closing.heat).copied().unwrap_or_default();
         let rest = self.journal.holds(heat).1 - at_unit(pair, balance.heel);
         let mut brought: BTreeMap<i64, Mass> = BTreeMap::new();
-        for stream in self
-            .masses
-            .streams
-            .values()
-            .filter(|s| s.heat == closing.heat)
-        {
+        for stream in self.masses.streams.values().filter(|s| s.heat == closing.heat) {
             *brought.entry(stream.shell).or_default() += stream.mass;
         }
-        let takers: Vec<Taker> = brought
-            .iter()
-            .map(|(shell, mass)| Taker::new(mass.mg(), *shell))
-            .collect();
+        let takers: Vec<Taker> = brought.iter().map(|(shell, mass)| Taker::new(mass.mg(), *shell)).collect();
         for (shell, minor) in brought.keys().zip(share(rest.minor(), &takers)) {
             let value = Money::from_minor(minor);
-            self.journal
-                .post(cause, heat, Account::Shell(*shell), Mass::ZERO, value);
+            self.journal.post(cause, heat, Account::Shell(*shell), Mass::ZERO, value);
         }
     }
 
@@ -295,10 +217,8 @@ impl<'a> Walk<'a> {
         match (returned, home) {
             (Some(pooled), Some(home)) => self.return_from(cause, shell, home, pooled),
             (Some(pooled), None) => {
-                self.journal
-                    .post(cause, shell, to, pooled.mass, Money::ZERO);
-                self.journal
-                    .give_back(cause, to, to, None, pooled.lot, pooled.mass);
+                self.journal.post(cause, shell, to, pooled.mass, Money::ZERO);
+                self.journal.give_back(cause, to, to, None, pooled.lot, pooled.mass);
             }
             (None, _) => {}
         }
@@ -317,19 +237,13 @@ impl<'a> Walk<'a> {
         for (heat, part) in parts(self.masses, home, cause.order, mass) {
             self.journal.give_back(cause, from, from, heat, lot, part);
         }
-        self.journal
-            .post(cause, from, Account::Unexplained, on - mass, Money::ZERO);
+        self.journal.post(cause, from, Account::Unexplained, on - mass, Money::ZERO);
         self.note_over(cause, casting, mass - on, mass);
     }
 
     fn note_over(&mut self, cause: Cause, casting: i64, over: Mass, moved: Mass) {
         if over > Mass::ZERO {
-            self.over.push(Excess {
-                source: cause.source,
-                casting,
-                over,
-                moved,
-            });
+            self.over.push(Excess { source: cause.source, casting, over, moved });
         }
     }
 
@@ -340,17 +254,14 @@ impl<'a> Walk<'a> {
         let outs = self.facts.outs.get(&shell.seq).copied().unwrap_or_default();
         if let Some((_, gross)) = outs.gross {
             let swarf = (gross - outs.net - outs.returned).max(Mass::ZERO);
-            self.journal
-                .post(cause, account, Account::Swarf, swarf, Money::ZERO);
+            self.journal.post(cause, account, Account::Swarf, swarf, Money::ZERO);
         }
         let (rest, value) = self.journal.holds(account);
-        self.journal
-            .post(cause, account, Account::Unexplained, rest, Money::ZERO);
+        self.journal.post(cause, account, Account::Unexplained, rest, Money::ZERO);
         let shares = share(value.minor(), &shell.takers());
         for (casting, minor) in shell.castings.iter().zip(shares) {
             let to = Account::Casting(casting.seq);
-            self.journal
-                .post(cause, account, to, Mass::ZERO, Money::from_minor(minor));
+            self.journal.post(cause, account, to, Mass::ZERO, Money::from_minor(minor));
         }
     }
 
@@ -358,25 +269,17 @@ impl<'a> Walk<'a> {
     fn work(&mut self, cause: Cause, casting: i64, rod: Option<Rod>, mass_after: Option<Mass>) {
         let account = Account::Casting(casting);
         match rod {
-            Some(Rod {
-                mass,
-                lot: Some(lot),
-            }) => {
+            Some(Rod { mass, lot: Some(lot) }) => {
                 self.journal.draw(cause, lot, account, mass);
             }
             Some(Rod { mass, lot: None }) => {
-                self.journal
-                    .post(cause, Account::Outside, account, mass, Money::ZERO);
+                self.journal.post(cause, Account::Outside, account, mass, Money::ZERO);
             }
             None => {}
         }
         if let Some(after) = mass_after {
             let loss = self.journal.holds(account).0 - after;
-            let sink = if loss < Mass::ZERO {
-                Account::Unexplained
-            } else {
-                Account::Swarf
-            };
+            let sink = if loss < Mass::ZERO { Account::Unexplained } else { Account::Swarf };
             self.journal.post(cause, account, sink, loss, Money::ZERO);
         }
     }
@@ -389,10 +292,8 @@ impl<'a> Walk<'a> {
                 continue;
             }
             let account = Account::Casting(*casting);
-            self.delivered
-                .insert(*casting, self.journal.holds(account).1);
-            self.journal
-                .post_at(cause, line, account, Account::Delivered);
+            self.delivered.insert(*casting, self.journal.holds(account).1);
+            self.journal.post_at(cause, line, account, Account::Delivered);
         }
     }
 
@@ -402,20 +303,14 @@ impl<'a> Walk<'a> {
             let account = Account::Casting(*casting);
             let (mass, value) = self.journal.holds(account);
             *sent += value;
-            self.journal
-                .post(cause, account, Account::Delivered, mass, value);
+            self.journal.post(cause, account, Account::Delivered, mass, value);
         }
     }
 }
 
 /// Rule 5: a mass out of a shell, split over the heats whose streams had filled it by
 /// then, by the mass they brought. Without a stream all of it is from no heat.
-pub(super) fn parts(
-    masses: &Masses,
-    shell: Option<i64>,
-    by: Order,
-    mass: Mass,
-) -> Vec<(Option<i64>, Mass)> {
+pub(super) fn parts(masses: &Masses, shell: Option<i64>, by: Order, mass: Mass) -> Vec<(Option<i64>, Mass)> {
     let streams = || masses.streams.values().filter(|s| Some(s.shell) == shell);
     let any_by_then = streams().any(|s| s.order <= by);
     let mut brought: BTreeMap<i64, Mass> = BTreeMap::new();
@@ -425,16 +320,9 @@ pub(super) fn parts(
     if brought.is_empty() {
         return vec![(None, mass)];
     }
-    let takers: Vec<Taker> = brought
-        .iter()
-        .map(|(heat, m)| Taker::new(m.mg(), *heat))
-        .collect();
+    let takers: Vec<Taker> = brought.iter().map(|(heat, m)| Taker::new(m.mg(), *heat)).collect();
     let shares = share(mass.mg(), &takers);
-    brought
-        .into_keys()
-        .map(Some)
-        .zip(shares.into_iter().map(Mass::from_mg))
-        .collect()
+    brought.into_keys().map(Some).zip(shares.into_iter().map(Mass::from_mg)).collect()
 }
 
 /// The castings that go into the pool as scrap, by when: the later of the net and of
@@ -442,14 +330,9 @@ pub(super) fn parts(
 fn scraps(facts: &Facts) -> BTreeMap<Order, Vec<i64>> {
     let mut scraps: BTreeMap<Order, Vec<i64>> = BTreeMap::new();
     for (casting, known) in &facts.castings {
-        let failed = known
-            .mark
-            .filter(|m| matches!(m.2, Mark::Failed { kept: false, .. }));
+        let failed = known.mark.filter(|m| matches!(m.2, Mark::Failed { kept: false, .. }));
         if let (Some((scrapped, ..)), Some((netted, _))) = (failed, known.net) {
-            scraps
-                .entry(scrapped.max(netted))
-                .or_default()
-                .push(*casting);
+            scraps.entry(scrapped.max(netted)).or_default().push(*casting);
         }
     }
     scraps
@@ -474,10 +357,7 @@ fn happenings<'a>(facts: &Facts, cluster: &'a Cluster) -> BTreeMap<Order, Vec<Ha
     for heat in &cluster.heats {
         let taken = cluster.heels.iter().filter(|h| h.to == heat.order.seq);
         for heel in taken {
-            by_order
-                .entry(heat.order)
-                .or_default()
-                .push(Happening::Heel(heel));
+            by_order.entry(heat.order).or_default().push(Happening::Heel(heel));
         }
     }
     for (order, .., happening) in sorted {

@@ -42,13 +42,7 @@ impl Rate {
     #[must_use]
     pub fn new(count: u32, of: u32) -> Option<Self> {
         let Interval { low, high } = wilson(count, of, CONFIDENCE)?;
-        Some(Self {
-            count,
-            of,
-            rate: f64::from(count) / f64::from(of),
-            low,
-            high,
-        })
+        Some(Self { count, of, rate: f64::from(count) / f64::from(of), low, high })
     }
 }
 
@@ -82,11 +76,7 @@ impl Waiting {
     #[must_use]
     pub fn of_good(good: u32, of: u32, count: u32) -> Option<Self> {
         let bad = Self::of_bad(good, of, count)?;
-        Some(Self {
-            count,
-            if_all_good: bad.if_all_bad,
-            if_all_bad: bad.if_all_good,
-        })
+        Some(Self { count, if_all_good: bad.if_all_bad, if_all_bad: bad.if_all_good })
     }
 }
 
@@ -108,11 +98,7 @@ pub fn wilson(x: u32, n: u32, confidence: f64) -> Option<Interval> {
     let scale = 1.0 + z2n;
     // The lower end as p² / (middle + half), free of the cancellation at few events.
     let low = if x == 0 { 0.0 } else { p * p / (middle + half) };
-    let high = if x == n {
-        1.0
-    } else {
-        ((middle + half) / scale).min(1.0)
-    };
+    let high = if x == n { 1.0 } else { ((middle + half) / scale).min(1.0) };
     Some(Interval { low, high })
 }
 
@@ -122,17 +108,9 @@ pub fn wilson(x: u32, n: u32, confidence: f64) -> Option<Interval> {
 pub fn clopper_pearson(x: u32, n: u32, confidence: f64) -> Option<Interval> {
     let tail = tail_of(x, n, confidence)? / 2.0;
     let (bad, good) = (f64::from(x), f64::from(n - x));
-    let low = if x == 0 {
-        0.0
-    } else {
-        beta_quantile(tail, bad, good + 1.0)?
-    };
+    let low = if x == 0 { 0.0 } else { beta_quantile(tail, bad, good + 1.0)? };
     // The mirrored lower tail: 1 − q(1 − α/2; x + 1, n − x) = q(α/2; n − x, x + 1).
-    let high = if x == n {
-        1.0
-    } else {
-        1.0 - beta_quantile(tail, good, bad + 1.0)?
-    };
+    let high = if x == n { 1.0 } else { 1.0 - beta_quantile(tail, good, bad + 1.0)? };
     Some(Interval { low, high })
 }
 
@@ -143,16 +121,8 @@ pub fn clopper_pearson(x: u32, n: u32, confidence: f64) -> Option<Interval> {
 pub fn jeffreys(x: u32, n: u32, confidence: f64) -> Option<Interval> {
     let tail = tail_of(x, n, confidence)? / 2.0;
     let (bad, good) = (f64::from(x) + 0.5, f64::from(n - x) + 0.5);
-    let low = if x == 0 {
-        0.0
-    } else {
-        beta_quantile(tail, bad, good)?
-    };
-    let high = if x == n {
-        1.0
-    } else {
-        1.0 - beta_quantile(tail, good, bad)?
-    };
+    let low = if x == 0 { 0.0 } else { beta_quantile(tail, bad, good)? };
+    let high = if x == n { 1.0 } else { 1.0 - beta_quantile(tail, good, bad)? };
     Some(Interval { low, high })
 }
 
@@ -197,14 +167,8 @@ mod tests {
 
     #[test]
     fn the_ends_are_exact() {
-        assert_eq!(
-            Rate::new(0, 20).map(|r| r.low.to_bits()),
-            Some(0.0_f64.to_bits())
-        );
-        assert_eq!(
-            Rate::new(20, 20).map(|r| r.high.to_bits()),
-            Some(1.0_f64.to_bits())
-        );
+        assert_eq!(Rate::new(0, 20).map(|r| r.low.to_bits()), Some(0.0_f64.to_bits()));
+        assert_eq!(Rate::new(20, 20).map(|r| r.high.to_bits()), Some(1.0_f64.to_bits()));
     }
 
     #[test]

@@ -11,9 +11,7 @@ struct Case(Value);
 
 impl Case {
     fn number(&self, field: &str) -> f64 {
-        self.0["input"][field]
-            .as_f64()
-            .unwrap_or_else(|| panic!("{}: {field}", self.id()))
+        self.0["input"][field].as_f64().unwrap_or_else(|| panic!("{}: {field}", self.id()))
     }
     fn count(&self, field: &str) -> u32 {
         u32::try_from(self.0["input"][field].as_u64().unwrap()).unwrap()
@@ -26,30 +24,16 @@ impl Case {
         self.close(field, got, &self.0["expected"][field]);
     }
     fn close(&self, field: &str, got: f64, want: &Value) {
-        let want = want
-            .as_f64()
-            .unwrap_or_else(|| panic!("{}: {field}", self.id()));
+        let want = want.as_f64().unwrap_or_else(|| panic!("{}: {field}", self.id()));
         let tolerance = self.0["rel_tol"].as_f64().unwrap();
-        let allowed = if want == 0.0 {
-            1e-12
-        } else {
-            tolerance * got.abs().max(want.abs())
-        };
-        assert!(
-            (got - want).abs() <= allowed,
-            "{} {field}: got {got:e}, want {want:e}",
-            self.id()
-        );
+        let allowed = if want == 0.0 { 1e-12 } else { tolerance * got.abs().max(want.abs()) };
+        assert!((got - want).abs() <= allowed, "{} {field}: got {got:e}, want {want:e}", self.id());
     }
 }
 
 fn cases(method: &str) -> Vec<Case> {
     let all: Vec<Value> = serde_json::from_str(CASES).unwrap();
-    let found: Vec<Case> = all
-        .into_iter()
-        .filter(|c| c["method"] == method)
-        .map(Case)
-        .collect();
+    let found: Vec<Case> = all.into_iter().filter(|c| c["method"] == method).map(Case).collect();
     assert!(!found.is_empty(), "no case of {method}");
     found
 }
@@ -112,10 +96,7 @@ fn rolled_throughput_yields() {
             .iter()
             .map(|step| {
                 let count = |field: &str| u32::try_from(step[field].as_u64().unwrap()).unwrap();
-                Stage {
-                    entered: count("entered"),
-                    right_first_time: count("right_first_time"),
-                }
+                Stage { entered: count("entered"), right_first_time: count("right_first_time") }
             })
             .collect();
         let got = rolled_throughput(&stages).unwrap();
@@ -133,12 +114,7 @@ fn rolled_throughput_yields() {
 #[test]
 fn special_functions() {
     for case in cases("special_function") {
-        let args: Vec<f64> = case.0["input"]["args"]
-            .as_array()
-            .unwrap()
-            .iter()
-            .map(|arg| arg.as_f64().unwrap())
-            .collect();
+        let args: Vec<f64> = case.0["input"]["args"].as_array().unwrap().iter().map(|arg| arg.as_f64().unwrap()).collect();
         let got = match (case.0["input"]["fn"].as_str().unwrap(), args.as_slice()) {
             ("norm_quantile", &[p]) => normal_quantile(p),
             ("inc_beta", &[a, b, x]) => beta_cdf(a, b, x),

@@ -65,18 +65,11 @@ pub fn beta_quantile(p: f64, a: f64, b: f64) -> Option<f64> {
     }
     // Solve for whichever of x and 1 − x is the smaller, to keep its digits.
     let (below, _) = tails(a, b, 0.5, 0.5);
-    Some(if p <= below {
-        small_root(a, b, p, 1.0 - p)
-    } else {
-        1.0 - small_root(b, a, 1.0 - p, p)
-    })
+    Some(if p <= below { small_root(a, b, p, 1.0 - p) } else { 1.0 - small_root(b, a, 1.0 - p, p) })
 }
 
 /// x in (0, ½] with lower tail `p` and upper tail `q` of Beta(a, b).
-#[expect(
-    clippy::many_single_char_names,
-    reason = "the letters of the cited formula"
-)]
+#[expect(clippy::many_single_char_names, reason = "the letters of the cited formula")]
 fn small_root(a: f64, b: f64, p: f64, q: f64) -> f64 {
     let (mut low, mut high) = (f64::MIN_POSITIVE.ln(), 0.5_f64.ln());
     let mean = (a / (a + b)).ln();
@@ -87,11 +80,7 @@ fn small_root(a: f64, b: f64, p: f64, q: f64) -> f64 {
         let (lower, upper) = tails(a, b, x, y);
         // Compared in the smaller tail, where the ratio keeps its digits, and in
         // logarithms, in which a tail is nearly straight.
-        let (tail, want, side) = if p <= q {
-            (lower, p, 1.0)
-        } else {
-            (upper, q, -1.0)
-        };
+        let (tail, want, side) = if p <= q { (lower, p, 1.0) } else { (upper, q, -1.0) };
         let miss = side * (tail / want).ln();
         if miss > 0.0 {
             high = at;
@@ -99,11 +88,7 @@ fn small_root(a: f64, b: f64, p: f64, q: f64) -> f64 {
             low = at;
         }
         let newton = at - miss * tail * y / factor(a, b, x, y);
-        let next = if newton > low && newton < high {
-            newton
-        } else {
-            f64::midpoint(low, high)
-        };
+        let next = if newton > low && newton < high { newton } else { f64::midpoint(low, high) };
         let moved = (next - at).abs();
         at = next;
         if moved <= f64::EPSILON || high - low <= f64::EPSILON {
@@ -132,20 +117,12 @@ fn tails(a: f64, b: f64, x: f64, y: f64) -> (f64, f64) {
 
 /// x^a y^b / B(a, b), as √(ab/2πn) · (xn/a)^a · (yn/b)^b · exp(δ(n) − δ(a) − δ(b))
 /// with n = a + b: every part is small where the product is not.
-#[expect(
-    clippy::many_single_char_names,
-    reason = "the letters of the cited formula"
-)]
+#[expect(clippy::many_single_char_names, reason = "the letters of the cited formula")]
 fn factor(a: f64, b: f64, x: f64, y: f64) -> f64 {
     let n = a + b;
     let power = |shape: f64, part: f64| {
         let deviation = (part * n - shape) / shape;
-        shape
-            * if deviation.abs() < 0.5 {
-                deviation.ln_1p()
-            } else {
-                (part * n / shape).ln()
-            }
+        shape * if deviation.abs() < 0.5 { deviation.ln_1p() } else { (part * n / shape).ln() }
     };
     let scale = 0.5 * (a / n * b / (2.0 * PI)).ln();
     (scale + power(a, x) + power(b, y) + stirling(n) - stirling(a) - stirling(b)).exp()
@@ -158,32 +135,15 @@ fn stirling(s: f64) -> f64 {
         return ln_gamma(s) - ((s - 0.5) * s.ln() - s + 0.5 * TAU.ln());
     }
     let inverse = 1.0 / (s * s);
-    let series = [
-        1.0 / 12.0,
-        -1.0 / 360.0,
-        1.0 / 1260.0,
-        -1.0 / 1680.0,
-        1.0 / 1188.0,
-    ];
-    series
-        .iter()
-        .rev()
-        .fold(0.0, |sum, term| sum * inverse + term)
-        / s
+    let series = [1.0 / 12.0, -1.0 / 360.0, 1.0 / 1260.0, -1.0 / 1680.0, 1.0 / 1188.0];
+    series.iter().rev().fold(0.0, |sum, term| sum * inverse + term) / s
 }
 
 /// The continued fraction of DLMF 8.17.22 by the modified Lentz method.
-#[expect(
-    clippy::many_single_char_names,
-    reason = "the letters of the cited formula"
-)]
+#[expect(clippy::many_single_char_names, reason = "the letters of the cited formula")]
 fn fraction(a: f64, b: f64, x: f64) -> f64 {
     let held = |v: f64| {
-        if v.abs() < f64::MIN_POSITIVE {
-            f64::MIN_POSITIVE
-        } else {
-            v
-        }
+        if v.abs() < f64::MIN_POSITIVE { f64::MIN_POSITIVE } else { v }
     };
     let mut c = 1.0;
     let mut d = 1.0 / held(1.0 - (a + b) * x / (a + 1.0));

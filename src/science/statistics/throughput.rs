@@ -42,11 +42,7 @@ pub fn rolled_throughput(stages: &[Stage]) -> Option<RolledYield> {
                 .then(|| f64::from(stage.right_first_time) / f64::from(stage.entered))
         })
         .collect::<Option<Vec<f64>>>()?;
-    let root = f64::from(
-        u32::try_from(yields.len())
-            .ok()
-            .filter(|count| *count > 0)?,
-    );
+    let root = f64::from(u32::try_from(yields.len()).ok().filter(|count| *count > 0)?);
     let rolled = yields.iter().product::<f64>();
     Some(RolledYield {
         stages: yields,
@@ -63,10 +59,7 @@ mod tests {
 
     #[test]
     fn a_stage_that_nothing_entered_leaves_no_yield() {
-        let stage = |entered, right_first_time| Stage {
-            entered,
-            right_first_time,
-        };
+        let stage = |entered, right_first_time| Stage { entered, right_first_time };
         assert_eq!(rolled_throughput(&[]), None);
         assert_eq!(rolled_throughput(&[stage(4, 4), stage(0, 0)]), None);
         assert_eq!(rolled_throughput(&[stage(4, 5)]), None);

@@ -16,9 +16,7 @@ pub const ZINC_RICH_PERCENT: f64 = 10.0;
 pub const LEADED_PERCENT: f64 = 1.0;
 
 /// The kind of metal, as founders group it.
-#[derive(
-    Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, Deserialize, ToSchema,
-)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum AlloyFamily {
     /// Copper with silicon.
@@ -199,8 +197,7 @@ impl Alloy {
     /// Latent heat of fusion, where on file.
     #[must_use]
     pub fn latent_heat(&self) -> Option<LatentHeat> {
-        self.latent_heat_kj_kg
-            .and_then(|kj| LatentHeat::new(kj * 1e3))
+        self.latent_heat_kj_kg.and_then(|kj| LatentHeat::new(kj * 1e3))
     }
     /// The pouring window; `None` where none, or only one temperature, is on file.
     #[must_use]
@@ -218,11 +215,7 @@ impl Alloy {
     /// that by its most.
     #[must_use]
     pub fn is_leaded(&self) -> bool {
-        let most = self
-            .composition
-            .get("Pb")
-            .and_then(|limits| limits.max)
-            .unwrap_or(0.0);
+        let most = self.composition.get("Pb").and_then(|limits| limits.max).unwrap_or(0.0);
         self.least("Pb") >= LEADED_PERCENT || most > LEADED_PERCENT
     }
     /// Whether it burns in the pot or as dust: aluminium, or zinc-rich.
@@ -231,10 +224,7 @@ impl Alloy {
         self.family.is_aluminium() || self.is_zinc_rich()
     }
     fn least(&self, element: &str) -> f64 {
-        self.composition
-            .get(element)
-            .and_then(|limits| limits.min)
-            .unwrap_or(0.0)
+        self.composition.get(element).and_then(|limits| limits.min).unwrap_or(0.0)
     }
     /// Whether a field of this name was recalled and not looked up.
     #[must_use]
@@ -246,9 +236,7 @@ impl Alloy {
     pub fn source_of(&self, field: &str) -> Option<&str> {
         let group = match field {
             "composition" | "balance" => "composition",
-            "density_g_cm3" | "specific_heat_j_kgk" | "conductivity_w_mk" | "latent_heat_kj_kg" => {
-                "physical"
-            }
+            "density_g_cm3" | "specific_heat_j_kgk" | "conductivity_w_mk" | "latent_heat_kj_kg" => "physical",
             "solidus_c" | "liquidus_c" => "melting",
             "pour_min_c" | "pour_max_c" | "pour_light_c" | "pour_heavy_c" => "pour",
             "shrinkage_percent" => "shrinkage",

@@ -125,82 +125,56 @@ impl Catalogue {
     #[must_use]
     pub fn alloy(&self, name: &str) -> Option<&Alloy> {
         let name = name.trim();
-        self.alloys.iter().find(|alloy| {
-            same(&alloy.designation, name) || alloy.aliases.iter().any(|alias| same(alias, name))
-        })
+        self.alloys.iter().find(|alloy| same(&alloy.designation, name) || alloy.aliases.iter().any(|alias| same(alias, name)))
     }
     /// The pattern material of a code.
     #[must_use]
     pub fn pattern_material(&self, code: &str) -> Option<&PatternMaterial> {
-        self.pattern_materials
-            .iter()
-            .find(|entry| same(&entry.code, code.trim()))
+        self.pattern_materials.iter().find(|entry| same(&entry.code, code.trim()))
     }
     /// The defect of a code.
     #[must_use]
     pub fn defect(&self, code: &str) -> Option<&Defect> {
-        self.defects
-            .iter()
-            .find(|entry| same(&entry.code, code.trim()))
+        self.defects.iter().find(|entry| same(&entry.code, code.trim()))
     }
     /// The cup of a code or plain name.
     #[must_use]
     pub fn cup(&self, name: &str) -> Option<&Cup> {
         let name = name.trim();
-        self.cups
-            .iter()
-            .find(|cup| same(&cup.code, name) || same(&cup.name, name))
+        self.cups.iter().find(|cup| same(&cup.code, name) || same(&cup.name, name))
     }
     /// The unit of a code.
     #[must_use]
     pub fn unit(&self, code: &str) -> Option<&UnitFactor> {
-        self.units
-            .iter()
-            .find(|entry| same(&entry.code, code.trim()))
+        self.units.iter().find(|entry| same(&entry.code, code.trim()))
     }
     /// The caution of a code.
     #[must_use]
     pub fn caution(&self, code: &str) -> Option<&Caution> {
-        self.cautions
-            .iter()
-            .find(|entry| same(&entry.code, code.trim()))
+        self.cautions.iter().find(|entry| same(&entry.code, code.trim()))
     }
     /// The operation of a code.
     #[must_use]
     pub fn operation(&self, code: &str) -> Option<&OperationName> {
-        self.operations
-            .iter()
-            .find(|entry| same(&entry.code, code.trim()))
+        self.operations.iter().find(|entry| same(&entry.code, code.trim()))
     }
     /// The rule of a code.
     #[must_use]
     pub fn practice(&self, code: &str) -> Option<&Practice> {
-        self.practices
-            .iter()
-            .find(|entry| same(&entry.code, code.trim()))
+        self.practices.iter().find(|entry| same(&entry.code, code.trim()))
     }
 
     /// The cautions that stand at a step for this metal and pattern, in the order in
     /// which they are shown. What is not known rules nothing out.
     #[must_use]
-    pub fn cautions_at(
-        &self,
-        step: TradeStep,
-        alloy: Option<&Alloy>,
-        pattern: Option<&PatternMaterial>,
-    ) -> Vec<&Caution> {
-        self.cautions
-            .iter()
-            .filter(|caution| caution.stands(step, alloy, pattern))
-            .collect()
+    pub fn cautions_at(&self, step: TradeStep, alloy: Option<&Alloy>, pattern: Option<&PatternMaterial>) -> Vec<&Caution> {
+        self.cautions.iter().filter(|caution| caution.stands(step, alloy, pattern)).collect()
     }
     /// The window of shell temperature for a metal at a section; `None`: no window
     /// on file, which is said and never flagged.
     #[must_use]
     pub fn shell_window(&self, metal: MetalGroup, section: Millimetres) -> Option<&ShellWindow> {
-        self.shell_windows
-            .iter()
-            .find(|window| window.holds(metal, section))
+        self.shell_windows.iter().find(|window| window.holds(metal, section))
     }
 }
 
@@ -209,10 +183,7 @@ fn same(left: &str, right: &str) -> bool {
 }
 
 fn read<T: DeserializeOwned>(file: &'static str, text: &str) -> Result<T, CatalogueError> {
-    toml::from_str(text).map_err(|error| CatalogueError {
-        file,
-        message: error.to_string(),
-    })
+    toml::from_str(text).map_err(|error| CatalogueError { file, message: error.to_string() })
 }
 
 #[cfg(test)]
@@ -221,31 +192,16 @@ mod tests {
 
     #[test]
     fn a_malformed_file_is_named() {
-        let bad = read::<Cups>("cups.toml", "[[cup]]\ncode = 3\n")
-            .err()
-            .unwrap();
-        assert!(
-            bad.to_string()
-                .starts_with("data/trade/cups.toml cannot be read"),
-            "{bad}"
-        );
+        let bad = read::<Cups>("cups.toml", "[[cup]]\ncode = 3\n").err().unwrap();
+        assert!(bad.to_string().starts_with("data/trade/cups.toml cannot be read"), "{bad}");
     }
 
     #[test]
     fn look_up_minds_no_case() {
         let trade = Catalogue::builtin().unwrap();
-        assert_eq!(
-            trade.alloy(" c87300 ").map(|a| a.common_name.as_str()),
-            Some("silicon bronze 95-4-1")
-        );
-        assert_eq!(
-            trade.alloy("STERLING").map(|a| a.designation.as_str()),
-            Some("Ag925")
-        );
-        assert_eq!(
-            trade.alloy("a356").map(|a| a.designation.as_str()),
-            Some("A356.0")
-        );
+        assert_eq!(trade.alloy(" c87300 ").map(|a| a.common_name.as_str()), Some("silicon bronze 95-4-1"));
+        assert_eq!(trade.alloy("STERLING").map(|a| a.designation.as_str()), Some("Ag925"));
+        assert_eq!(trade.alloy("a356").map(|a| a.designation.as_str()), Some("A356.0"));
         assert!(trade.alloy("unobtainium").is_none());
         assert!(trade.defect("h02").is_some_and(Defect::is_house_code));
         assert!(trade.cup("zahn no. 5").is_some() && trade.cup("ZAHN_5").is_some());

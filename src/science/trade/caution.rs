@@ -44,18 +44,11 @@ impl Caution {
     /// Whether it stands at a step for this metal and pattern. What is not known
     /// (`None`) rules nothing out: better a caution too many.
     #[must_use]
-    pub fn stands(
-        &self,
-        step: TradeStep,
-        alloy: Option<&Alloy>,
-        pattern: Option<&PatternMaterial>,
-    ) -> bool {
+    pub fn stands(&self, step: TradeStep, alloy: Option<&Alloy>, pattern: Option<&PatternMaterial>) -> bool {
         let concerned = match self.when {
             None => true,
             Some(CautionWhen::PatternFumes) => pattern.is_none_or(PatternMaterial::fumes),
-            Some(CautionWhen::AluminiumOrZincRich) => {
-                alloy.is_none_or(Alloy::is_aluminium_or_zinc_rich)
-            }
+            Some(CautionWhen::AluminiumOrZincRich) => alloy.is_none_or(Alloy::is_aluminium_or_zinc_rich),
             Some(CautionWhen::ZincRich) => alloy.is_none_or(Alloy::is_zinc_rich),
             Some(CautionWhen::Leaded) => alloy.is_none_or(Alloy::is_leaded),
         };

@@ -10,12 +10,7 @@ use crate::kernel::quantity::Mass;
 ///
 /// `None` when no amount can: the target is not between the two, or is the other's.
 #[must_use]
-pub fn addition_to_reach(
-    charge: Mass,
-    now: Fraction,
-    other: Fraction,
-    target: Fraction,
-) -> Option<Mass> {
+pub fn addition_to_reach(charge: Mass, now: Fraction, other: Fraction, target: Fraction) -> Option<Mass> {
     let ratio = (target.get() - now.get()) / (other.get() - target.get());
     (ratio.is_finite() && ratio >= 0.0).then(|| scaled(charge, ratio))?
 }
@@ -63,10 +58,7 @@ pub struct Parts {
 pub fn parts_for(total: Mass, target: Fraction, rich: Fraction, lean: Fraction) -> Option<Parts> {
     let share = Fraction::new((target.get() - lean.get()) / (rich.get() - lean.get()))?;
     let rich = scaled(total, share.get())?;
-    Some(Parts {
-        rich,
-        lean: total - rich,
-    })
+    Some(Parts { rich, lean: total - rich })
 }
 
 /// An alloy of two elements in which the first outweighs the second by `difference`,
@@ -77,11 +69,7 @@ pub fn parts_for(total: Mass, target: Fraction, rich: Fraction, lean: Fraction) 
 /// (2r(2d + a) − a) x + r d (d + a) = 0`. Both roots satisfy the words when both are
 /// above 0; nothing but a further fact decides between them. `None` when none does.
 #[must_use]
-pub fn second_element_from_rise(
-    difference: Mass,
-    added: Mass,
-    rise: Fraction,
-) -> Option<(Mass, Mass)> {
+pub fn second_element_from_rise(difference: Mass, added: Mass, rise: Fraction) -> Option<(Mass, Mass)> {
     let (d, a, r) = (mg(difference), mg(added), rise.get());
     let (square, linear) = (4.0 * r, 2.0 * r * (2.0 * d + a) - a);
     let constant = r * d * (d + a);
@@ -106,18 +94,9 @@ mod tests {
     #[test]
     fn what_cannot_be_reached_has_no_answer() {
         let charge = Mass::from_mg(1_000_000);
-        assert_eq!(
-            addition_to_reach(charge, part(0.1), part(0.2), part(0.3)),
-            None
-        );
-        assert_eq!(
-            addition_to_reach(charge, part(0.1), part(0.2), part(0.2)),
-            None
-        );
-        assert_eq!(
-            addition_to_reach(charge, part(0.2), part(0.2), part(0.2)),
-            None
-        );
+        assert_eq!(addition_to_reach(charge, part(0.1), part(0.2), part(0.3)), None);
+        assert_eq!(addition_to_reach(charge, part(0.1), part(0.2), part(0.2)), None);
+        assert_eq!(addition_to_reach(charge, part(0.2), part(0.2), part(0.2)), None);
         let none = addition_with_recovery(charge, part(0.1), part(1.0), part(0.2), Fraction::NONE);
         assert_eq!(none, None);
         assert_eq!(parts_for(charge, part(0.5), part(0.4), part(0.0)), None);

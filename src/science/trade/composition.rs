@@ -44,19 +44,13 @@ impl CompositionCheck {
 /// whatever their case; a limit itself is within; a figure that is not a number is
 /// not measured. `None` when the alloy has no limits on file.
 #[must_use]
-pub fn check_composition(
-    alloy: &Alloy,
-    measured: &BTreeMap<String, f64>,
-) -> Option<CompositionCheck> {
+pub fn check_composition(alloy: &Alloy, measured: &BTreeMap<String, f64>) -> Option<CompositionCheck> {
     if alloy.composition.is_empty() {
         return None;
     }
     let found = |symbol: &str| {
-        let hit = measured
-            .iter()
-            .find(|(name, _)| name.trim().eq_ignore_ascii_case(symbol));
-        hit.map(|(_, percent)| *percent)
-            .filter(|percent| percent.is_finite())
+        let hit = measured.iter().find(|(name, _)| name.trim().eq_ignore_ascii_case(symbol));
+        hit.map(|(_, percent)| *percent).filter(|percent| percent.is_finite())
     };
     let mut check = CompositionCheck::default();
     for (element, limits) in &alloy.composition {
@@ -64,22 +58,11 @@ pub fn check_composition(
             check.not_measured.push(element.clone());
             continue;
         };
-        let under = limits
-            .min
-            .filter(|min| percent < *min)
-            .map(|min| (min, false));
-        let over = limits
-            .max
-            .filter(|max| percent > *max)
-            .map(|max| (max, true));
+        let under = limits.min.filter(|min| percent < *min).map(|min| (min, false));
+        let over = limits.max.filter(|max| percent > *max).map(|max| (max, true));
         if let Some((limit, over)) = under.or(over) {
             let element = element.clone();
-            check.outside.push(ElementOutside {
-                element,
-                measured: percent,
-                limit,
-                over,
-            });
+            check.outside.push(ElementOutside { element, measured: percent, limit, over });
         }
     }
     check.no_limit = measured
@@ -87,8 +70,7 @@ pub fn check_composition(
         .map(|name| name.trim())
         .filter(|name| {
             let is = |symbol: &str| symbol.eq_ignore_ascii_case(name);
-            !alloy.composition.keys().any(|symbol| is(symbol))
-                && !alloy.balance.as_deref().is_some_and(is)
+            !alloy.composition.keys().any(|symbol| is(symbol)) && !alloy.balance.as_deref().is_some_and(is)
         })
         .map(ToOwned::to_owned)
         .collect();

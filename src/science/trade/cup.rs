@@ -67,13 +67,8 @@ impl CupReading {
 pub fn cup_seconds_to_cst(cup: &Cup, time: Seconds) -> CupReading {
     let seconds = time.get();
     if (cup.min_s..=cup.max_s).contains(&seconds) {
-        CupReading::Inside {
-            cst: cup.a * (seconds - cup.b),
-        }
+        CupReading::Inside { cst: cup.a * (seconds - cup.b) }
     } else {
-        CupReading::Outside {
-            min_s: cup.min_s,
-            max_s: cup.max_s,
-        }
+        CupReading::Outside { min_s: cup.min_s, max_s: cup.max_s }
     }
 }

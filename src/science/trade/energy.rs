@@ -12,13 +12,7 @@ pub fn heat_to_fuse(mass: Mass, latent: LatentHeat) -> Option<Energy> {
 /// Heat that brings solid metal to its melting point and melts it:
 /// `m · (c (T_m − T₀) + L)`. `None` when it is hotter than that already.
 #[must_use]
-pub fn heat_to_melt(
-    mass: Mass,
-    solid: SpecificHeat,
-    from: Celsius,
-    melting: Celsius,
-    latent: LatentHeat,
-) -> Option<Energy> {
+pub fn heat_to_melt(mass: Mass, solid: SpecificHeat, from: Celsius, melting: Celsius, latent: LatentHeat) -> Option<Energy> {
     let rise = melting.get() - from.get();
     (rise >= 0.0).then(|| Energy::new(kg(mass) * (solid.get() * rise + latent.get())))?
 }

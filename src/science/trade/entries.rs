@@ -6,9 +6,7 @@ use utoipa::ToSchema;
 use super::measure::Density;
 
 /// A station on the way of a casting at which something is seen, done or minded.
-#[derive(
-    Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, Deserialize, ToSchema,
-)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum TradeStep {
     /// Metal in stock: bought, sorted, charged.
@@ -87,10 +85,7 @@ impl PatternMaterial {
     /// Whether it gives off poisonous fume when it is heated, so far as is known.
     #[must_use]
     pub const fn fumes(&self) -> bool {
-        !matches!(
-            self.category,
-            PatternCategory::Wax | PatternCategory::Organic
-        )
+        !matches!(self.category, PatternCategory::Wax | PatternCategory::Organic)
     }
 }
 

@@ -4,9 +4,7 @@
 //! Ghosh & Mallik, Manufacturing Science, ch. 2; Kalpakjian problems in ME 324
 //! homework 8, Iowa State 2008.
 
-use super::measure::{
-    Acceleration, Area, Density, DynamicViscosity, Flow, Fraction, Ratio, Seconds, Speed, Volume,
-};
+use super::measure::{Acceleration, Area, Density, DynamicViscosity, Flow, Fraction, Ratio, Seconds, Speed, Volume};
 use crate::kernel::quantity::Millimetres;
 
 /// Loss of the velocity head at a sharp entry from a wide basin (Ghosh & Mallik).
@@ -45,25 +43,14 @@ pub fn fill_time(volume: Volume, flow: Flow) -> Option<Seconds> {
 /// Area at the bottom of a sprue at which the stream just fills it, so that it draws
 /// no air: the flow over its speed there, `A₂ = Q / √((Q/A₁)² + 2 g h)`.
 #[must_use]
-pub fn sprue_bottom_area(
-    flow: Flow,
-    top: Area,
-    gravity: Acceleration,
-    height: Millimetres,
-) -> Option<Area> {
+pub fn sprue_bottom_area(flow: Flow, top: Area, gravity: Acceleration, height: Millimetres) -> Option<Area> {
     let bottom = speed_after_drop(speed_in(flow, top)?, gravity, height)?;
     Area::new(flow.get() / bottom.get())
 }
 
 /// Time to fill from the top: `t = A_m h / (A_g √(2 g H))`.
 #[must_use]
-pub fn top_gate_fill(
-    mould: Area,
-    depth: Millimetres,
-    gate: Area,
-    gravity: Acceleration,
-    head: Millimetres,
-) -> Option<Seconds> {
+pub fn top_gate_fill(mould: Area, depth: Millimetres, gate: Area, gravity: Acceleration, head: Millimetres) -> Option<Seconds> {
     let speed = fall_speed(gravity, head)?;
     Seconds::new(mould.get() * depth.get() / (gate.get() * speed.get()))
 }
@@ -104,12 +91,7 @@ pub struct Runner {
 /// `None` outside turbulent flow in smooth pipes (Re from 2,100 to 10⁵), where that
 /// factor holds.
 #[must_use]
-pub fn runner_coefficient(
-    runner: Runner,
-    ideal: Speed,
-    density: Density,
-    viscosity: DynamicViscosity,
-) -> Option<Ratio> {
+pub fn runner_coefficient(runner: Runner, ideal: Speed, density: Density, viscosity: DynamicViscosity) -> Option<Ratio> {
     let diameter_mm = (runner.bore.get() * 4.0 / std::f64::consts::PI).sqrt();
     // g/cm³ is 1,000 kg/m³; mm/s · mm is 10⁻⁶ m²/s.
     let reynolds = density.get() * 1e3 * ideal.get() * diameter_mm * 1e-6 / viscosity.get();
@@ -118,11 +100,7 @@ pub fn runner_coefficient(
     }
     let friction = 0.079 * reynolds.powf(-0.25);
     let bores = runner.length.get() / diameter_mm + runner.bends_in_bores;
-    Ratio::new(
-        (1.0 + SHARP_ENTRY_LOSS + 4.0 * friction * bores)
-            .sqrt()
-            .recip(),
-    )
+    Ratio::new((1.0 + SHARP_ENTRY_LOSS + 4.0 * friction * bores).sqrt().recip())
 }
 
 /// A time without loss made longer by a discharge coefficient: `t / C_D`.
@@ -147,12 +125,7 @@ pub fn ladle_empty_time(
 
 /// Flow from a bottom nozzle at a depth of metal: `C_d A_n √(2 g h)`.
 #[must_use]
-pub fn nozzle_flow(
-    nozzle: Area,
-    depth: Millimetres,
-    coefficient: Ratio,
-    gravity: Acceleration,
-) -> Option<Flow> {
+pub fn nozzle_flow(nozzle: Area, depth: Millimetres, coefficient: Ratio, gravity: Acceleration) -> Option<Flow> {
     let speed = fall_speed(gravity, depth)?;
     Flow::new(coefficient.get() * nozzle.get() * speed.get())
 }

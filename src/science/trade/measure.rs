@@ -174,10 +174,7 @@ pub(super) const fn mg(mass: Mass) -> f64 {
 
 /// The nearest mass to a floating number of milligrams; `None` past 10⁹ kg or when
 /// not a number.
-#[expect(
-    clippy::cast_possible_truncation,
-    reason = "bounded to 10^15 just before"
-)]
+#[expect(clippy::cast_possible_truncation, reason = "bounded to 10^15 just before")]
 pub(super) fn mass_from_mg(mg: f64) -> Option<Mass> {
     (mg.abs() <= 1e15).then(|| Mass::from_mg(mg.round_ties_even() as i64))
 }

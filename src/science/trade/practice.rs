@@ -82,12 +82,8 @@ impl ShellWindow {
     #[must_use]
     pub fn holds(&self, metal: MetalGroup, section: Millimetres) -> bool {
         self.metal == metal
-            && self
-                .section_from_mm
-                .is_none_or(|from| section.get() >= from)
-            && self
-                .section_below_mm
-                .is_none_or(|below| section.get() < below)
+            && self.section_from_mm.is_none_or(|from| section.get() >= from)
+            && self.section_below_mm.is_none_or(|below| section.get() < below)
     }
     /// Where a shell's temperature stands against it; an end itself is within.
     #[must_use]

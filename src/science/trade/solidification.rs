@@ -34,9 +34,7 @@ impl Body {
     /// A cube of an edge.
     #[must_use]
     pub const fn cube(edge: Millimetres) -> Self {
-        Self::Block {
-            edges: [edge, edge, edge],
-        }
+        Self::Block { edges: [edge, edge, edge] }
     }
     /// The sphere of a volume.
     #[must_use]
@@ -49,9 +47,7 @@ impl Body {
     pub fn volume(self) -> Option<Volume> {
         Volume::new(match self {
             Self::Block { edges: [a, b, c] } => a.get() * b.get() * c.get(),
-            Self::Cylinder { diameter, height } => {
-                PI / 4.0 * diameter.get() * diameter.get() * height.get()
-            }
+            Self::Cylinder { diameter, height } => PI / 4.0 * diameter.get() * diameter.get() * height.get(),
             Self::Sphere { diameter } => PI / 6.0 * diameter.get().powi(3),
         })
     }
@@ -59,12 +55,8 @@ impl Body {
     #[must_use]
     pub fn area(self) -> Option<Area> {
         Area::new(match self {
-            Self::Block { edges: [a, b, c] } => {
-                2.0 * (a.get() * b.get() + b.get() * c.get() + c.get() * a.get())
-            }
-            Self::Cylinder { diameter, height } => {
-                PI * diameter.get() * (diameter.get() / 2.0 + height.get())
-            }
+            Self::Block { edges: [a, b, c] } => 2.0 * (a.get() * b.get() + b.get() * c.get() + c.get() * a.get()),
+            Self::Cylinder { diameter, height } => PI * diameter.get() * (diameter.get() / 2.0 + height.get()),
             Self::Sphere { diameter } => PI * diameter.get() * diameter.get(),
         })
     }

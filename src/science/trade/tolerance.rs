@@ -32,10 +32,7 @@ impl DimensionGrade {
     /// `None` beyond the table.
     #[must_use]
     pub fn width(&self, nominal: Millimetres) -> Option<Millimetres> {
-        let row = self
-            .widths_mm
-            .iter()
-            .find(|row| nominal.get() <= row.to_mm)?;
+        let row = self.widths_mm.iter().find(|row| nominal.get() <= row.to_mm)?;
         Millimetres::new(row.width)
     }
 }
@@ -65,8 +62,6 @@ impl Thermocouple {
     /// two; in °F it is 1.8 times as wide. `None` outside the range.
     #[must_use]
     pub fn limit(&self, at: Celsius) -> Option<f64> {
-        (self.from_c..=self.to_c)
-            .contains(&at.get())
-            .then(|| self.least_c.max(at.get() * self.percent / 100.0))
+        (self.from_c..=self.to_c).contains(&at.get()).then(|| self.least_c.max(at.get() * self.percent / 100.0))
     }
 }

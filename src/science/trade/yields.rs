@@ -32,8 +32,5 @@ pub struct ImpliedPrice {
 #[must_use]
 pub fn implied_price(melted: Mass, part: Fraction, cost: Money) -> Option<ImpliedPrice> {
     let lost = scaled(melted, part.get())?;
-    (lost > Mass::ZERO).then(|| ImpliedPrice {
-        lost,
-        minor_per_kg: half_even(cost.minor(), 1_000_000, lost.mg()),
-    })
+    (lost > Mass::ZERO).then(|| ImpliedPrice { lost, minor_per_kg: half_even(cost.minor(), 1_000_000, lost.mg()) })
 }

@@ -29,7 +29,14 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
     ];
     for (kind, member) in TARGETS {
         let path = format!("/v1/{}/{{id}}/work", kind.collection());
-        let mut route = post::<WorkDone>(kit, &path, &format!("{}_work", kind.name()), "Book minutes", Right::Log, Some(InPath { kind, member }));
+        let mut route = post::<WorkDone>(
+            kit,
+            &path,
+            &format!("{}_work", kind.name()),
+            "Book minutes",
+            Right::Log,
+            Some(InPath { kind, member }),
+        );
         if let Some(body) = &mut route.body {
             body.schema = request_schema::<WorkBody>(true, Some(member));
             if let Some(properties) = body.schema["properties"].as_object_mut() {

@@ -22,7 +22,12 @@ impl Room for WorkDone {
         let body = &entry.body;
         let casting = body.casting_id.seq();
         let on = [
-            casting, body.piece_id.seq(), body.shell_id.seq(), body.heat_id.seq(), body.mould_id.seq(), body.commission_id.seq(),
+            casting,
+            body.piece_id.seq(),
+            body.shell_id.seq(),
+            body.heat_id.seq(),
+            body.mould_id.seq(),
+            body.commission_id.seq(),
         ]
         .into_iter()
         .find(|seq| *seq >= 0)
@@ -35,7 +40,11 @@ impl Room for WorkDone {
                 ("/rod_lot_id", body.rod_lot_id.is_some()),
             ] {
                 if given {
-                    faults.push(Fault { pointer: pointer.into(), code: "not-a-casting", message: "Metal is put on and taken off castings: book it on one.".into() });
+                    faults.push(Fault {
+                        pointer: pointer.into(),
+                        code: "not-a-casting",
+                        message: "Metal is put on and taken off castings: book it on one.".into(),
+                    });
                 }
             }
         }
@@ -101,7 +110,9 @@ impl Room for Scraps {
         if entry.body.kept == Some(true) && entry.body.returned_kg.is_some() {
             return Err(Problem::field("/kept", "one-of", "It is kept or returned, not both."));
         }
-        let lot = metal::in_pool(tx, &entry.common, Of::Casting(casting), &mut entry.body.returned_lot_id, true, "/returned_lot_id").await?;
+        let lot =
+            metal::in_pool(tx, &entry.common, Of::Casting(casting), &mut entry.body.returned_lot_id, true, "/returned_lot_id")
+                .await?;
         let body = &entry.body;
         entry.columns = vec![("casting_seq", casting.into()), ("category", body.cause.0.category.name().into())];
         let kept = body.kept == Some(true);
@@ -124,7 +135,11 @@ impl Room for Scraps {
         add_findings(tx, &entry.common, None, Some(Ref::known(entry.seq, entry.id)), findings).await
     }
 
-    async fn amend_children(tx: &mut WriteTx, entry: &mut Entry<ScrapBody>, mut arrays: Map<String, Value>) -> Result<(), Problem> {
+    async fn amend_children(
+        tx: &mut WriteTx,
+        entry: &mut Entry<ScrapBody>,
+        mut arrays: Map<String, Value>,
+    ) -> Result<(), Problem> {
         let Some(array) = take_array(&mut arrays, "findings")? else { return Ok(()) };
         amend::<Findings>(tx, entry.seq, entry.id, "findings", "scrap_id", array, &entry.common).await
     }

@@ -15,18 +15,35 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
     let of_casting: &[ListFilter] = &[ListFilter::Refers { member: "casting_id", kind: Kind::Casting }];
     let mut out = vec![
         post::<Breakouts>(kit, "/v1/breakouts", "breakout_create", "Open a shell: weigh and judge a casting", Right::Log, None),
-        post::<ShellBreakouts>(kit, "/v1/shells/{id}/breakout", "shell_breakout_create", "Knock a whole tree out of its shell", Right::Log, Some(InPath { kind: Kind::Shell, member: "shell_id" })),
-        post::<CutOffs>(kit, "/v1/castings/{id}/cut-off", "cut_off_create", "Cut a casting off its tree and weigh it", Right::Log, Some(InPath { kind: Kind::Casting, member: "casting_id" })),
-        post::<Findings>(kit, "/v1/breakouts/{id}/findings", "finding_create", "Record a defect", Right::Log, Some(InPath { kind: Kind::Breakout, member: "breakout_id" })),
+        post::<ShellBreakouts>(
+            kit,
+            "/v1/shells/{id}/breakout",
+            "shell_breakout_create",
+            "Knock a whole tree out of its shell",
+            Right::Log,
+            Some(InPath { kind: Kind::Shell, member: "shell_id" }),
+        ),
+        post::<CutOffs>(
+            kit,
+            "/v1/castings/{id}/cut-off",
+            "cut_off_create",
+            "Cut a casting off its tree and weigh it",
+            Right::Log,
+            Some(InPath { kind: Kind::Casting, member: "casting_id" }),
+        ),
+        post::<Findings>(
+            kit,
+            "/v1/breakouts/{id}/findings",
+            "finding_create",
+            "Record a defect",
+            Right::Log,
+            Some(InPath { kind: Kind::Breakout, member: "breakout_id" }),
+        ),
     ];
     out.extend(standard::<Breakouts>(kit, of_casting, Right::Correct));
     out.extend(standard::<ShellBreakouts>(kit, &[ListFilter::Refers { member: "shell_id", kind: Kind::Shell }], Right::Correct));
     out.extend(standard::<CutOffs>(kit, of_casting, Right::Correct));
-    out.extend(standard::<Findings>(
-        kit,
-        store::FINDING_FILTERS,
-        Right::Correct,
-    ));
+    out.extend(standard::<Findings>(kit, store::FINDING_FILTERS, Right::Correct));
     out
 }
 

@@ -7,7 +7,11 @@ use uuid::Uuid;
 
 /// Filters of the list of findings.
 pub const FINDING_FILTERS: &[ListFilter] = &[
-    ListFilter::Found { name: "casting_id", kind: Kind::Casting, sql: "r.seq IN (SELECT record_seq FROM bearing WHERE on_seq = ?)" },
+    ListFilter::Found {
+        name: "casting_id",
+        kind: Kind::Casting,
+        sql: "r.seq IN (SELECT record_seq FROM bearing WHERE on_seq = ?)",
+    },
     ListFilter::Text { name: "code", sql: "r.seq IN (SELECT seq FROM finding WHERE code = ?)" },
 ];
 

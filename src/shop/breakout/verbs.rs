@@ -117,14 +117,24 @@ impl Room for Breakouts {
             faults.push(Fault {
                 pointer: "/gross_kg".into(),
                 code: "a-tree",
-                message: format!("There are {inside} castings in the shell: weigh the whole tree with /v1/shells/{{id}}/breakout."),
+                message: format!(
+                    "There are {inside} castings in the shell: weigh the whole tree with /v1/shells/{{id}}/breakout."
+                ),
             });
         }
         if body.net_kg.is_some() && netted {
-            faults.push(Fault { pointer: "/net_kg".into(), code: "known", message: "Its net is on record already; correct that one.".into() });
+            faults.push(Fault {
+                pointer: "/net_kg".into(),
+                code: "known",
+                message: "Its net is on record already; correct that one.".into(),
+            });
         }
         if body.kept == Some(true) && verdict != Verdict::Scrap {
-            faults.push(Fault { pointer: "/kept".into(), code: "not-scrapped", message: "Only a scrapped casting is kept for scrap.".into() });
+            faults.push(Fault {
+                pointer: "/kept".into(),
+                code: "not-scrapped",
+                message: "Only a scrapped casting is kept for scrap.".into(),
+            });
         }
         let out: Mass = [body.net_kg, body.returned_kg].into_iter().flatten().map(|m| m.0).sum();
         if !faults.is_empty() {
@@ -140,7 +150,15 @@ impl Room for Breakouts {
             ));
         }
         let goes_back = body.returned_kg.is_some_and(|m| !m.0.is_zero()) || verdict == Verdict::Scrap;
-        let lot = metal::in_pool(tx, &entry.common, Of::Casting(casting), &mut entry.body.returned_lot_id, goes_back, "/returned_lot_id").await?;
+        let lot = metal::in_pool(
+            tx,
+            &entry.common,
+            Of::Casting(casting),
+            &mut entry.body.returned_lot_id,
+            goes_back,
+            "/returned_lot_id",
+        )
+        .await?;
         let lines = breakout_lines(&entry.body, verdict, casting, shell, lot);
         let body = &entry.body;
         entry.columns = vec![
@@ -161,7 +179,11 @@ impl Room for Breakouts {
         add_findings(tx, &entry.common, Some(Ref::known(entry.seq, entry.id)), None, findings).await
     }
 
-    async fn amend_children(tx: &mut WriteTx, entry: &mut Entry<BreakoutBody>, mut arrays: Map<String, Value>) -> Result<(), Problem> {
+    async fn amend_children(
+        tx: &mut WriteTx,
+        entry: &mut Entry<BreakoutBody>,
+        mut arrays: Map<String, Value>,
+    ) -> Result<(), Problem> {
         let Some(array) = take_array(&mut arrays, "findings")? else { return Ok(()) };
         amend::<Findings>(tx, entry.seq, entry.id, "findings", "breakout_id", array, &entry.common).await
     }
@@ -184,7 +206,12 @@ fn breakout_lines(body: &BreakoutBody, verdict: Verdict, casting: Seq, shell: Op
     let returned = body.returned_kg.filter(|m| !m.0.is_zero());
     let mut lines = Vec::new();
     if let (Some(gross), Some(shell)) = (body.gross_kg, shell) {
-        lines.push(LedgerLine { event: "gross", shell: Some(shell), masses: [Some(gross.0), None, None, None], ..LedgerLine::default() });
+        lines.push(LedgerLine {
+            event: "gross",
+            shell: Some(shell),
+            masses: [Some(gross.0), None, None, None],
+            ..LedgerLine::default()
+        });
     }
     if body.net_kg.is_some() || returned.is_some() {
         lines.push(LedgerLine {
@@ -223,10 +250,18 @@ impl Room for ShellBreakouts {
         let named: Vec<Seq> = entry.body.castings.0.iter().map(|c| c.casting_id.seq()).collect();
         for (i, casting) in named.iter().enumerate() {
             if !inside.iter().any(|c| c.seq == *casting) {
-                faults.push(Fault { pointer: format!("/castings/{i}/casting_id"), code: "not-inside", message: "That casting is not in this shell.".into() });
+                faults.push(Fault {
+                    pointer: format!("/castings/{i}/casting_id"),
+                    code: "not-inside",
+                    message: "That casting is not in this shell.".into(),
+                });
             }
             if named[..i].contains(casting) {
-                faults.push(Fault { pointer: format!("/castings/{i}/casting_id"), code: "twice", message: "A casting is named twice.".into() });
+                faults.push(Fault {
+                    pointer: format!("/castings/{i}/casting_id"),
+                    code: "twice",
+                    message: "A casting is named twice.".into(),
+                });
             }
         }
         if !faults.is_empty() {
@@ -235,7 +270,12 @@ impl Room for ShellBreakouts {
         let gross = entry.body.gross_kg.map(|m| m.0);
         entry.columns = vec![("shell_seq", shell.into()), ("gross_mg", gross.into())];
         let lines = gross
-            .map(|gross| LedgerLine { event: "gross", shell: Some(shell), masses: [Some(gross), None, None, None], ..LedgerLine::default() })
+            .map(|gross| LedgerLine {
+                event: "gross",
+                shell: Some(shell),
+                masses: [Some(gross), None, None, None],
+                ..LedgerLine::default()
+            })
             .into_iter()
             .collect();
         entry.bear(shell);
@@ -290,7 +330,15 @@ impl Room for CutOffs {
         if netted {
             return Err(Problem::field("/net_kg", "known", "Its net is on record already; correct that one."));
         }
-        let lot = metal::in_pool(tx, &entry.common, Of::Casting(casting), &mut entry.body.returned_lot_id, returned.is_some(), "/returned_lot_id").await?;
+        let lot = metal::in_pool(
+            tx,
+            &entry.common,
+            Of::Casting(casting),
+            &mut entry.body.returned_lot_id,
+            returned.is_some(),
+            "/returned_lot_id",
+        )
+        .await?;
         entry.columns = vec![("casting_seq", casting.into()), ("net_mg", entry.body.net_kg.0.into())];
         let line = LedgerLine {
             event: "net",

@@ -3,8 +3,8 @@
 use super::model::BurnoutBody;
 use super::store;
 use super::verbs::Burnouts;
-use crate::book::render::Adding;
 use crate::book::api::{Kit, post, record_schema, standard};
+use crate::book::render::Adding;
 use crate::db::ReadTx;
 use crate::kernel::actor::Right;
 use crate::kernel::{Kind, Seq};
@@ -16,20 +16,14 @@ use serde_json::{Map, Value};
 /// The routes.
 #[must_use]
 pub fn routes(kit: &Kit) -> Vec<Route> {
-    let mut out = vec![post::<Burnouts>(kit, "/v1/burnouts", "burnout_create", "Load a kiln to melt out and fire", Right::Log, None)];
-    out.extend(standard::<Burnouts>(
-        kit,
-        store::FILTERS,
-        Right::Correct,
-    ));
+    let mut out =
+        vec![post::<Burnouts>(kit, "/v1/burnouts", "burnout_create", "Load a kiln to melt out and fire", Right::Log, None)];
+    out.extend(standard::<Burnouts>(kit, store::FILTERS, Right::Correct));
     out
 }
 
 /// The cautions of the step.
-pub fn extras<'a>(
-    _: &'a mut ReadTx,
-    seqs: &'a [Seq],
-) -> Adding<'a> {
+pub fn extras<'a>(_: &'a mut ReadTx, seqs: &'a [Seq]) -> Adding<'a> {
     Box::pin(async move {
         let cautions = trade::cautions(&[TradeStep::Burnout], None)?;
         Ok(seqs.iter().map(|seq| (*seq, Map::from_iter([("cautions".to_owned(), cautions.clone())]))).collect())

@@ -65,4 +65,3 @@ body! {
         note: Option<Text<500>>,
     }
 }
-

@@ -22,10 +22,18 @@ impl Room for Burnouts {
             faults.push(Fault { pointer: "/shells".into(), code: "twice", message: "A shell is named twice.".into() });
         }
         if entry.body.out_at.is_some_and(|out| out < entry.common.at) {
-            faults.push(Fault { pointer: "/out_at".into(), code: "before", message: "They came out before they went in.".into() });
+            faults.push(Fault {
+                pointer: "/out_at".into(),
+                code: "before",
+                message: "They came out before they went in.".into(),
+            });
         }
         if entry.body.fuel_kg.is_some() && entry.body.fuel_kwh.is_some() {
-            faults.push(Fault { pointer: "/fuel_kwh".into(), code: "one-of", message: "Give fuel_kg or fuel_kwh, not both.".into() });
+            faults.push(Fault {
+                pointer: "/fuel_kwh".into(),
+                code: "one-of",
+                message: "Give fuel_kg or fuel_kwh, not both.".into(),
+            });
         }
         if !faults.is_empty() {
             return Err(Problem::invalid(faults));

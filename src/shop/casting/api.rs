@@ -1,12 +1,13 @@
 //! `/v1/pieces`, `/v1/castings`, `/v1/waxes`, `/v1/recasts`.
 
 use super::model::{CastingBody, PieceBody, RecastBody, WaxBody};
-use super::verbs::{Pieces, Recasts, Waxes, read_rows};
 use super::store;
-use crate::book::render::Adding;
+use super::verbs::{Pieces, Recasts, Waxes, read_rows};
 use crate::book::api::{
-    Acted, InPath, Kit, ListFilter, act, check_match, fill_draft, in_path, post, read_draft, reading, record_schema, request_schema, standard,
+    Acted, InPath, Kit, ListFilter, act, check_match, fill_draft, in_path, post, read_draft, reading, record_schema,
+    request_schema, standard,
 };
+use crate::book::render::Adding;
 use crate::book::resolve::Asks;
 use crate::book::{Common, Draft, verbs};
 use crate::db::ReadTx;
@@ -54,7 +55,14 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
         let kit = piece_kit.clone();
         async move { take_pieces(&kit, ctx).await }
     });
-    let mut recast = post::<Recasts>(kit, "/v1/castings/{id}/recast", "recast_create", "Cast a part again: answers the next attempt", Right::Log, Some(UNDER_CASTING));
+    let mut recast = post::<Recasts>(
+        kit,
+        "/v1/castings/{id}/recast",
+        "recast_create",
+        "Cast a part again: answers the next attempt",
+        Right::Log,
+        Some(UNDER_CASTING),
+    );
     recast.answer.schema = json!({"$ref": "#/components/schemas/Casting"});
     let recast_kit = kit.clone();
     recast.handler = handler(move |ctx| {
@@ -68,7 +76,10 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
     ];
     out.extend(standard::<Pieces>(
         kit,
-        &[ListFilter::Refers { member: "commission_id", kind: Kind::Commission }, ListFilter::Refers { member: "pattern_id", kind: Kind::Pattern }],
+        &[
+            ListFilter::Refers { member: "commission_id", kind: Kind::Commission },
+            ListFilter::Refers { member: "pattern_id", kind: Kind::Pattern },
+        ],
         Right::Correct,
     ));
     out.extend(standard::<Waxes>(kit, of_casting, Right::Correct));
@@ -119,7 +130,9 @@ async fn take_pieces(kit: &Kit, ctx: Ctx) -> Result<Reply, Problem> {
                         return Err(problem);
                     }
                     let at = if one { String::new() } else { format!("/rows/{i}") };
-                    faults.extend(problem.faults.into_iter().map(|f| crate::kernel::Fault { pointer: format!("{at}{}", f.pointer), ..f }));
+                    faults.extend(
+                        problem.faults.into_iter().map(|f| crate::kernel::Fault { pointer: format!("{at}{}", f.pointer), ..f }),
+                    );
                 }
             }
             if !faults.is_empty() {
@@ -159,10 +172,7 @@ async fn recast_one(kit: &Kit, ctx: Ctx) -> Result<Reply, Problem> {
 }
 
 /// What is shown of castings beside their bodies.
-pub fn extras<'a>(
-    read: &'a mut ReadTx,
-    seqs: &'a [Seq],
-) -> Adding<'a> {
+pub fn extras<'a>(read: &'a mut ReadTx, seqs: &'a [Seq]) -> Adding<'a> {
     Box::pin(async move {
         let shown = store::shown(read, seqs).await?;
         Ok(shown.into_iter().map(|(seq, value)| (seq, casting_members(&value))).collect())
@@ -191,10 +201,7 @@ fn casting_members(value: &Value) -> Map<String, Value> {
 }
 
 /// Nothing beside the body: the castings stand embedded.
-pub fn piece_extras<'a>(
-    _: &'a mut ReadTx,
-    _: &'a [Seq],
-) -> Adding<'a> {
+pub fn piece_extras<'a>(_: &'a mut ReadTx, _: &'a [Seq]) -> Adding<'a> {
     Box::pin(async { Ok(HashMap::new()) })
 }
 
@@ -205,11 +212,20 @@ pub fn schemas() -> Vec<(Kind, Value)> {
     let id = json!({"type": "string", "format": "uuid"});
     let mut more = Map::new();
     for (name, schema) in [
-        ("tag", text.clone()), ("stage", text.clone()), ("verdict", text.clone()), ("alloy", text.clone()),
-        ("section_mm", json!({"type": "number"})), ("shell_tag", text.clone()), ("pattern_material", text),
-        ("stage_since", json!({"type": "string", "format": "date-time"})), ("wax_kg", json!({"type": "number"})),
-        ("unique", json!({"type": "boolean"})), ("shell_id", id.clone()), ("commission_id", id.clone()),
-        ("pattern_id", id.clone()), ("recast_id", id),
+        ("tag", text.clone()),
+        ("stage", text.clone()),
+        ("verdict", text.clone()),
+        ("alloy", text.clone()),
+        ("section_mm", json!({"type": "number"})),
+        ("shell_tag", text.clone()),
+        ("pattern_material", text),
+        ("stage_since", json!({"type": "string", "format": "date-time"})),
+        ("wax_kg", json!({"type": "number"})),
+        ("unique", json!({"type": "boolean"})),
+        ("shell_id", id.clone()),
+        ("commission_id", id.clone()),
+        ("pattern_id", id.clone()),
+        ("recast_id", id),
     ] {
         more.insert(name.into(), schema);
     }

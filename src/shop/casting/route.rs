@@ -86,8 +86,17 @@ pub enum Step {
 impl Stage {
     /// All of them.
     pub const ALL: [Self; 11] = [
-        Self::Wax, Self::Shell, Self::Burnout, Self::Preheat, Self::Pour, Self::Breakout, Self::Bench,
-        Self::Done, Self::Delivered, Self::Scrapped, Self::Lost,
+        Self::Wax,
+        Self::Shell,
+        Self::Burnout,
+        Self::Preheat,
+        Self::Pour,
+        Self::Breakout,
+        Self::Bench,
+        Self::Done,
+        Self::Delivered,
+        Self::Scrapped,
+        Self::Lost,
     ];
     /// As shown.
     #[must_use]
@@ -110,8 +119,21 @@ impl Stage {
 impl Event {
     /// All of them, in the natural order of the route.
     pub const ALL: [Self; 16] = [
-        Self::Wax, Self::Shell, Self::Coat, Self::Patch, Self::Fired, Self::LostInKiln, Self::Preheat, Self::Pour,
-        Self::Stream, Self::Opened, Self::OpenedScrap, Self::CutOff, Self::Work, Self::Finish, Self::Deliver,
+        Self::Wax,
+        Self::Shell,
+        Self::Coat,
+        Self::Patch,
+        Self::Fired,
+        Self::LostInKiln,
+        Self::Preheat,
+        Self::Pour,
+        Self::Stream,
+        Self::Opened,
+        Self::OpenedScrap,
+        Self::CutOff,
+        Self::Work,
+        Self::Finish,
+        Self::Deliver,
         Self::Scrap,
     ];
     /// Its place in the natural order, which decides between equal instants.
@@ -168,9 +190,10 @@ pub const fn next(stage: Stage, event: Event) -> Step {
         ) => Never(OpenedAlready),
 
         // A shell and a pour cannot be done without.
-        (Wax | Shell | Burnout | Preheat, Event::Opened | Event::OpenedScrap | Event::CutOff | Event::Finish | Event::Deliver) => {
-            Needs(Missing)
-        }
+        (
+            Wax | Shell | Burnout | Preheat,
+            Event::Opened | Event::OpenedScrap | Event::CutOff | Event::Finish | Event::Deliver,
+        ) => Needs(Missing),
         (Pour, Event::Opened) => To(Breakout),
         (Pour, Event::OpenedScrap) => To(Scrapped),
         (Pour, Event::CutOff) => NotYet(Bench),
@@ -258,8 +281,7 @@ fn misfit(mut out: Walked, record: &Happened, problem: ProblemType) -> Walked {
 /// of the route; a time known only to the hour or day takes the place within its span that
 /// the natural order gives it.
 fn in_order(records: &[Happened]) -> Vec<&Happened> {
-    let (mut exact, mut loose): (Vec<&Happened>, Vec<&Happened>) =
-        records.iter().partition(|r| r.span.0 == r.span.1);
+    let (mut exact, mut loose): (Vec<&Happened>, Vec<&Happened>) = records.iter().partition(|r| r.span.0 == r.span.1);
     exact.sort_by_key(|r| (r.order.at, r.event.rank(), r.order.seq));
     loose.sort_by_key(|r| (r.span.0, r.event.rank(), r.order.seq));
     for record in loose {

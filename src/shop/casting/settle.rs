@@ -75,11 +75,7 @@ fn event(story: &Story, line: &Line) -> Option<Event> {
 #[must_use]
 pub fn fired_result<'s>(story: &'s Story, line: &'s Line) -> Option<&'s str> {
     let shell = story.shell(line.shell)?.id.to_string();
-    line.body["shells"]
-        .as_array()?
-        .iter()
-        .find(|s| s["shell_id"] == shell.as_str())
-        .and_then(|s| s["result"].as_str())
+    line.body["shells"].as_array()?.iter().find(|s| s["shell_id"] == shell.as_str()).and_then(|s| s["result"].as_str())
 }
 
 fn row(story: &Story, casting: Seq, walked: &Walked) -> Settled {
@@ -111,7 +107,10 @@ fn refusal(tx: &WriteTx, story: &Story, casting: Seq, misfit: &Misfit) -> Proble
     let what = line.map_or_else(String::new, |l| format!("{} of {}", l.kind.name().replace('_', " "), l.at));
     if writes_it {
         if before_the_pour(misfit) && story.of(casting).any(|l| l.kind == Kind::Pour) {
-            return Problem::new(ProblemType::BeforeThePour, "The pour of that shell is on record as later than this. Check both times.");
+            return Problem::new(
+                ProblemType::BeforeThePour,
+                "The pour of that shell is on record as later than this. Check both times.",
+            );
         }
         let mut problem = Problem::new(misfit.problem, sentence(misfit)).with("stage", misfit.stage.name());
         if misfit.problem == ProblemType::NotYet {
@@ -140,7 +139,9 @@ fn sentence(misfit: &Misfit) -> String {
              if it happened but was never logged, say despite: [not_on_record]."
         ),
         (ProblemType::NotYet, _) => {
-            format!("By the book the casting stood at {stage} then: a {what} needs a shell and a pour on record before it. Record those first.")
+            format!(
+                "By the book the casting stood at {stage} then: a {what} needs a shell and a pour on record before it. Record those first."
+            )
         }
         (ProblemType::AlreadyPoured, _) => {
             "The shell was poured already. A second stream into it names the first pour in continues_pour_id.".to_owned()

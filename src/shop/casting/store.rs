@@ -16,7 +16,11 @@ pub const FILTERS: &[ListFilter] = &[
         sql: "r.seq IN (SELECT c.seq FROM link l JOIN casting c ON c.shell_seq = l.record_seq \
               WHERE l.target_seq = ? AND l.member = 'recipe_id')",
     },
-    ListFilter::Found { name: "commission", kind: Kind::Commission, sql: "r.seq IN (SELECT seq FROM casting WHERE commission_seq = ?)" },
+    ListFilter::Found {
+        name: "commission",
+        kind: Kind::Commission,
+        sql: "r.seq IN (SELECT seq FROM casting WHERE commission_seq = ?)",
+    },
     ListFilter::Found { name: "piece", kind: Kind::Piece, sql: "r.seq IN (SELECT seq FROM casting WHERE piece_seq = ?)" },
 ];
 
@@ -223,10 +227,7 @@ pub struct Settled {
 
 /// Writes what was settled.
 pub fn write_settled(tx: &mut WriteTx, settled: &[Settled]) {
-    let rows: Vec<Value> = settled
-        .iter()
-        .map(|s| json!([s.seq, s.stage, s.stage_ms, s.verdict, s.shell, s.wax_mg]))
-        .collect();
+    let rows: Vec<Value> = settled.iter().map(|s| json!([s.seq, s.stage, s.stage_ms, s.verdict, s.shell, s.wax_mg])).collect();
     tx.push(
         "UPDATE casting SET stage = j.value ->> 1, stage_ms = j.value ->> 2, verdict = j.value ->> 3, \
          shell_seq = j.value ->> 4, wax_mg = j.value ->> 5 FROM json_each(?) j WHERE casting.seq = j.value ->> 0",
@@ -254,9 +255,5 @@ pub async fn shown<R: Read>(read: &mut R, seqs: &[Seq]) -> Result<Vec<(Seq, Valu
 
 /// What is derived here: a name, and a select of all its rows as text, for comparing with what
 /// follows when it is derived anew.
-pub const DERIVED: &[(&str, &str)] = &[
-    (
-        "stages of castings",
-        "SELECT json_array(seq, stage, stage_ms, verdict, shell_seq, wax_mg) FROM casting ORDER BY seq",
-    ),
-];
+pub const DERIVED: &[(&str, &str)] =
+    &[("stages of castings", "SELECT json_array(seq, stage, stage_ms, verdict, shell_seq, wax_mg) FROM casting ORDER BY seq")];

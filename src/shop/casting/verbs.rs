@@ -154,10 +154,8 @@ async fn part_spec(tx: &mut WriteTx, body: &PieceBody, part_n: i64) -> Result<Pa
     let part: Option<&PartBody> = body.parts.0.get(index).map(|p| &p.0);
     let own = part.and_then(|p| p.pattern_id.as_ref());
     let pattern = own.or(body.pattern_id.as_ref()).map_or(-1, Ref::seq);
-    let mut row = store::patterns(tx, &[pattern])
-        .await?
-        .pop()
-        .ok_or_else(|| Problem::internal(format!("pattern {pattern} of a piece")))?;
+    let mut row =
+        store::patterns(tx, &[pattern]).await?.pop().ok_or_else(|| Problem::internal(format!("pattern {pattern} of a piece")))?;
     if let Some(part) = part {
         if let Some(mass) = part.mass_kg {
             row.mass_mg = Some(mass.0.mg());
@@ -298,7 +296,10 @@ async fn may_recast(tx: &mut WriteTx, entry: &Entry<RecastBody>, row: &store::Ca
             None => {
                 return Err(Problem::new(
                     ProblemType::StillGood,
-                    format!("{} is still good (stage {}). Say why another is wanted: reason spare, lost, damaged or refused; or scrap it first.", row.tag, row.stage),
+                    format!(
+                        "{} is still good (stage {}). Say why another is wanted: reason spare, lost, damaged or refused; or scrap it first.",
+                        row.tag, row.stage
+                    ),
                 ));
             }
             Some(RecastReason::Scrapped) if !entry.despite(Despite::NotOnRecord) => {
@@ -314,13 +315,19 @@ async fn may_recast(tx: &mut WriteTx, entry: &Entry<RecastBody>, row: &store::Ca
         if entry.body.how.is_none() {
             return Err(Problem::new(
                 ProblemType::PatternIsUnique,
-                format!("The pattern of {} was unique. Say how its form was had again: how remodelled, moulded_off_failed or new_original, with despite: [pattern_is_unique].", row.tag),
+                format!(
+                    "The pattern of {} was unique. Say how its form was had again: how remodelled, moulded_off_failed or new_original, with despite: [pattern_is_unique].",
+                    row.tag
+                ),
             ));
         }
         if !entry.despite(Despite::PatternIsUnique) {
             return Err(Problem::new(
                 ProblemType::PatternIsUnique,
-                format!("The pattern of {} was unique and is gone. If it is really cast again, say despite: [pattern_is_unique].", row.tag),
+                format!(
+                    "The pattern of {} was unique and is gone. If it is really cast again, say despite: [pattern_is_unique].",
+                    row.tag
+                ),
             ));
         }
     }
@@ -359,7 +366,8 @@ pub fn read_rows(object: &serde_json::Map<String, Value>, commission: &str) -> R
             let bodies: Vec<PieceBody> = list.0.into_iter().map(|n| n.0).collect();
             let castings: usize = bodies.iter().map(|b| b.parts.0.len().max(1)).sum();
             if castings > CASTINGS_MAX {
-                let said = format!("That makes {castings} castings; at most {CASTINGS_MAX} in one request. Send the rows in several.");
+                let said =
+                    format!("That makes {castings} castings; at most {CASTINGS_MAX} in one request. Send the rows in several.");
                 return Err(Problem::field("/rows", "length", said));
             }
             Ok(bodies)

@@ -42,11 +42,7 @@ fn forget_route(kit: &Kit) -> Route {
         Right::Own,
         None,
     );
-    route.body = Some(RequestBody {
-        name: "Forget".into(),
-        schema: Nested::<ForgetBody>::schema(),
-        merge_patch: false,
-    });
+    route.body = Some(RequestBody { name: "Forget".into(), schema: Nested::<ForgetBody>::schema(), merge_patch: false });
     route.answer.status = 200;
     let kit = kit.clone();
     route.handler = handler(move |ctx| {

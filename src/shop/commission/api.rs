@@ -1,10 +1,10 @@
 //! `/v1/commissions`, `/v1/costs`, `/v1/payments`.
 
 use super::model::{CommissionBody, CostBody, PaymentBody};
-use super::verbs::{Commissions, Costs, Payments};
-use crate::book::render::Adding;
-use crate::book::api::{InPath, Kit, ListFilter, post, record_schema, standard};
 use super::store;
+use super::verbs::{Commissions, Costs, Payments};
+use crate::book::api::{InPath, Kit, ListFilter, post, record_schema, standard};
+use crate::book::render::Adding;
 use crate::db::ReadTx;
 use crate::kernel::actor::Right;
 use crate::kernel::{Kind, Seq};
@@ -22,21 +22,14 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
         post::<Costs>(kit, "/v1/commissions/{id}/costs", "cost_create", "Record a bought-in cost", Right::Own, Some(UNDER)),
         post::<Payments>(kit, "/v1/commissions/{id}/payments", "payment_create", "Record a payment", Right::Own, Some(UNDER)),
     ];
-    out.extend(standard::<Commissions>(
-        kit,
-        &[ListFilter::Refers { member: "client_id", kind: Kind::Client }],
-        Right::Correct,
-    ));
+    out.extend(standard::<Commissions>(kit, &[ListFilter::Refers { member: "client_id", kind: Kind::Client }], Right::Correct));
     out.extend(standard::<Costs>(kit, by_commission, Right::Own));
     out.extend(standard::<Payments>(kit, by_commission, Right::Own));
     out
 }
 
 /// The number of each commission.
-pub fn extras<'a>(
-    read: &'a mut ReadTx,
-    seqs: &'a [Seq],
-) -> Adding<'a> {
+pub fn extras<'a>(read: &'a mut ReadTx, seqs: &'a [Seq]) -> Adding<'a> {
     Box::pin(async move {
         let numbers = store::numbers(read, seqs).await?;
         Ok(numbers

@@ -1,8 +1,8 @@
 //! Recording commissions, costs and payments.
 
 use super::model::{CommissionBody, CostBody, PaymentBody};
-use crate::book::{Entry, Room, series};
 use super::store;
+use crate::book::{Entry, Room, series};
 use crate::db::WriteTx;
 use crate::kernel::field::Ref;
 use crate::kernel::{Kind, Problem};
@@ -65,10 +65,7 @@ impl Room for Payments {
 
     async fn enter(_: &mut WriteTx, entry: &mut Entry<PaymentBody>) -> Result<(), Problem> {
         let body = &entry.body;
-        entry.columns = vec![
-            ("commission_seq", body.commission_id.seq().into()),
-            ("amount_minor", body.amount_minor.0.into()),
-        ];
+        entry.columns = vec![("commission_seq", body.commission_id.seq().into()), ("amount_minor", body.amount_minor.0.into())];
         Ok(())
     }
 }

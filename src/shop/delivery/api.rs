@@ -12,7 +12,8 @@ use serde_json::{Map, Value};
 #[must_use]
 pub fn routes(kit: &Kit) -> Vec<Route> {
     let under = InPath { kind: Kind::Piece, member: "piece_id" };
-    let mut out = vec![post::<Deliveries>(kit, "/v1/pieces/{id}/deliver", "delivery_create", "Hand a piece over", Right::Log, Some(under))];
+    let mut out =
+        vec![post::<Deliveries>(kit, "/v1/pieces/{id}/deliver", "delivery_create", "Hand a piece over", Right::Log, Some(under))];
     out.extend(standard::<Deliveries>(kit, &[ListFilter::Refers { member: "piece_id", kind: Kind::Piece }], Right::Correct));
     out
 }

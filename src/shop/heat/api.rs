@@ -3,8 +3,8 @@
 use super::model::{ChargeBody, ClosingBody, HeatBody, HeatEventBody, LeakBody, PourBody};
 use super::store;
 use super::verbs::{Charges, Closings, HeatEvents, Heats, Leaks, Pours};
-use crate::book::render::Adding;
 use crate::book::api::{InPath, Kit, ListFilter, find, post, record_schema, standard};
+use crate::book::render::Adding;
 use crate::db::ReadTx;
 use crate::kernel::actor::Right;
 use crate::kernel::{Kind, Mass, Problem, Seq};
@@ -31,28 +31,44 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
     let mut out = vec![
         heats,
         post::<Charges>(kit, "/v1/heats/{id}/charges", "charge_create", "Charge more metal", Right::Log, Some(UNDER_HEAT)),
-        post::<HeatEvents>(kit, "/v1/heats/{id}/events", "heat_event_create", "Skim, flux, degas, deoxidise, read the temperature, ready", Right::Log, Some(UNDER_HEAT)),
+        post::<HeatEvents>(
+            kit,
+            "/v1/heats/{id}/events",
+            "heat_event_create",
+            "Skim, flux, degas, deoxidise, read the temperature, ready",
+            Right::Log,
+            Some(UNDER_HEAT),
+        ),
         post::<Pours>(kit, "/v1/heats/{id}/pours", "pour_create", "Pour into a shell", Right::Log, Some(UNDER_HEAT)),
         post::<Closings>(kit, "/v1/heats/{id}/closings", "closing_create", "Close a heat", Right::Log, Some(UNDER_HEAT)),
         post::<Closings>(kit, "/v1/heats/{id}/close", "heat_close", "Close a heat", Right::Log, Some(UNDER_HEAT)),
-        post::<Leaks>(kit, "/v1/pours/{id}/leaks", "leak_create", "Record a leak of a pour", Right::Log, Some(InPath { kind: Kind::Pour, member: "pour_id" })),
+        post::<Leaks>(
+            kit,
+            "/v1/pours/{id}/leaks",
+            "leak_create",
+            "Record a leak of a pour",
+            Right::Log,
+            Some(InPath { kind: Kind::Pour, member: "pour_id" }),
+        ),
         balance_route(kit),
     ];
     let of_heat: &[ListFilter] = &[ListFilter::Refers { member: "heat_id", kind: Kind::Heat }];
-    out.extend(standard::<Heats>(
-        kit,
-        store::FILTERS,
-        Right::Correct,
-    ));
+    out.extend(standard::<Heats>(kit, store::FILTERS, Right::Correct));
     out.extend(standard::<Charges>(
         kit,
-        &[ListFilter::Refers { member: "heat_id", kind: Kind::Heat }, ListFilter::Refers { member: "lot_id", kind: Kind::MetalLot }],
+        &[
+            ListFilter::Refers { member: "heat_id", kind: Kind::Heat },
+            ListFilter::Refers { member: "lot_id", kind: Kind::MetalLot },
+        ],
         Right::Correct,
     ));
     out.extend(standard::<HeatEvents>(kit, of_heat, Right::Correct));
     out.extend(standard::<Pours>(
         kit,
-        &[ListFilter::Refers { member: "heat_id", kind: Kind::Heat }, ListFilter::Refers { member: "shell_id", kind: Kind::Shell }],
+        &[
+            ListFilter::Refers { member: "heat_id", kind: Kind::Heat },
+            ListFilter::Refers { member: "shell_id", kind: Kind::Shell },
+        ],
         Right::Correct,
     ));
     out.extend(standard::<Leaks>(kit, &[ListFilter::Refers { member: "pour_id", kind: Kind::Pour }], Right::Correct));
@@ -65,8 +81,17 @@ fn balance_route(kit: &Kit) -> Route {
     let number = json!({"type": "number"});
     let mut properties = Map::new();
     for name in [
-        "charged_kg", "poured_kg", "pigged_kg", "dross_kg", "spilled_kg", "heel_kg", "unexplained_kg", "limit_kg", "charge_recovery",
-        "melt_loss", "unit_cost_minor_per_kg",
+        "charged_kg",
+        "poured_kg",
+        "pigged_kg",
+        "dross_kg",
+        "spilled_kg",
+        "heel_kg",
+        "unexplained_kg",
+        "limit_kg",
+        "charge_recovery",
+        "melt_loss",
+        "unit_cost_minor_per_kg",
     ] {
         properties.insert(name.into(), number.clone());
     }
@@ -130,10 +155,7 @@ fn ratio(a: i64, b: i64) -> f64 {
 }
 
 /// The number of each heat, and the cautions of melting and pouring its metal.
-pub fn extras<'a>(
-    read: &'a mut ReadTx,
-    seqs: &'a [Seq],
-) -> Adding<'a> {
+pub fn extras<'a>(read: &'a mut ReadTx, seqs: &'a [Seq]) -> Adding<'a> {
     Box::pin(async move {
         let numbers = store::numbers(read, seqs).await?;
         let trade = trade::of(read).await?;
@@ -150,7 +172,8 @@ pub fn extras<'a>(
 /// The schemas of what is answered.
 #[must_use]
 pub fn schemas() -> Vec<(Kind, Value)> {
-    let number = Map::from_iter([("number".to_owned(), json!({"type": "string"})), ("cautions".to_owned(), trade::cautions_schema())]);
+    let number =
+        Map::from_iter([("number".to_owned(), json!({"type": "string"})), ("cautions".to_owned(), trade::cautions_schema())]);
     let none = Map::new();
     let children = [("charge", Kind::Charge), ("events", Kind::HeatEvent), ("pours", Kind::Pour), ("closings", Kind::Closing)];
     vec![

@@ -80,9 +80,11 @@ fn moisture(story: &Story, settings: &Settings, shell: Seq, pour: &Line) -> Opti
         // What was not written down is said by "not on record", never flagged as wet.
         None if !any_fire || unknown => None,
         None => Some(Flag::new("moisture", format!("fired at {fire} °C or more"), "not fired so hot")),
-        Some(last) if wetted.is_some_and(|w| w > last.at) => {
-            Some(Flag::new("moisture", format!("fired at {fire} °C or more since the last coat or patch"), "coated or patched since"))
-        }
+        Some(last) if wetted.is_some_and(|w| w > last.at) => Some(Flag::new(
+            "moisture",
+            format!("fired at {fire} °C or more since the last coat or patch"),
+            "coated or patched since",
+        )),
         Some(last) => stood_cold(settings, &before, last, pour),
     }
 }

@@ -56,7 +56,10 @@ pub async fn alloy_and_weighings<R: Read>(read: &mut R, heat: Seq) -> Result<(St
             vec![Cell::Int(heat)],
         )
         .await?;
-    row.map_or_else(|| Err(Problem::internal(format!("heat {heat}"))), |row| Ok((row.text(0)?, Instant::from_ms(row.int(1)?), row.int(2)?)))
+    row.map_or_else(
+        || Err(Problem::internal(format!("heat {heat}"))),
+        |row| Ok((row.text(0)?, Instant::from_ms(row.int(1)?), row.int(2)?)),
+    )
 }
 
 /// The shells that were poured from a heat.

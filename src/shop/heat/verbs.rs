@@ -28,7 +28,11 @@ impl Room for Heats {
             None => faults.extend(trade::no_alloy("/alloy", &entry.body.alloy.0).faults),
         }
         if !entry.correcting && entry.body.charge.0.is_empty() {
-            faults.push(Fault { pointer: "/charge".into(), code: "required", message: "Give what was charged: lots and masses.".into() });
+            faults.push(Fault {
+                pointer: "/charge".into(),
+                code: "required",
+                message: "Give what was charged: lots and masses.".into(),
+            });
         }
         if !faults.is_empty() {
             return Err(Problem::invalid(faults));
@@ -76,7 +80,11 @@ impl Room for Heats {
         Ok(())
     }
 
-    async fn amend_children(tx: &mut WriteTx, entry: &mut Entry<HeatBody>, mut arrays: Map<String, Value>) -> Result<(), Problem> {
+    async fn amend_children(
+        tx: &mut WriteTx,
+        entry: &mut Entry<HeatBody>,
+        mut arrays: Map<String, Value>,
+    ) -> Result<(), Problem> {
         let Some(array) = take_array(&mut arrays, "charge")? else { return Ok(()) };
         amend::<Charges>(tx, entry.seq, entry.id, "charge", "heat_id", array, &entry.common).await
     }
@@ -196,7 +204,11 @@ impl Room for Pours {
         Ok(())
     }
 
-    async fn amend_children(tx: &mut WriteTx, entry: &mut Entry<PourBody>, mut arrays: Map<String, Value>) -> Result<(), Problem> {
+    async fn amend_children(
+        tx: &mut WriteTx,
+        entry: &mut Entry<PourBody>,
+        mut arrays: Map<String, Value>,
+    ) -> Result<(), Problem> {
         let Some(array) = take_array(&mut arrays, "leaks")? else { return Ok(()) };
         amend::<Leaks>(tx, entry.seq, entry.id, "leaks", "pour_id", array, &entry.common).await
     }
@@ -241,10 +253,14 @@ impl Room for Leaks {
         let pour = entry.body.pour_id.seq();
         let (shell, heat) = match tx.recall::<Poured>() {
             Some(known) if known.pour == pour => (known.shell, known.heat),
-            _ => store::shell_of_pour(tx, pour).await?.ok_or_else(|| Problem::field("/pour_id", "required", "A leak is of a pour."))?,
+            _ => store::shell_of_pour(tx, pour)
+                .await?
+                .ok_or_else(|| Problem::field("/pour_id", "required", "A leak is of a pour."))?,
         };
         let swept = entry.body.swept_kg.filter(|m| !m.0.is_zero());
-        let lot = metal::in_pool(tx, &entry.common, Of::Heat(heat), &mut entry.body.swept_lot_id, swept.is_some(), "/swept_lot_id").await?;
+        let lot =
+            metal::in_pool(tx, &entry.common, Of::Heat(heat), &mut entry.body.swept_lot_id, swept.is_some(), "/swept_lot_id")
+                .await?;
         let body = &entry.body;
         entry.columns = vec![
             ("pour_seq", pour.into()),
@@ -282,7 +298,9 @@ impl Room for Closings {
             return Err(Problem::field("/fuel_minor", "one-of", "Give one of fuel_minor, fuel_kg, fuel_kwh."));
         }
         let pigged = entry.body.pigged_kg.filter(|m| !m.0.is_zero());
-        let lot = metal::in_pool(tx, &entry.common, Of::Heat(heat), &mut entry.body.pigged_lot_id, pigged.is_some(), "/pigged_lot_id").await?;
+        let lot =
+            metal::in_pool(tx, &entry.common, Of::Heat(heat), &mut entry.body.pigged_lot_id, pigged.is_some(), "/pigged_lot_id")
+                .await?;
         entry.columns = vec![("heat_seq", heat.into())];
         let body = &entry.body;
         let line = LedgerLine {

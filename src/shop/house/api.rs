@@ -25,20 +25,35 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
     things::<Supplier>(kit, &mut out);
     out.push(post::<Settings>(kit, "/v1/settings", "setting_create", "Set something from a day on", Right::Own, None));
     out.extend(standard::<Settings>(kit, &[], Right::Own));
-    out.push(post::<TradeEntries>(kit, "/v1/trade-entries", "trade_entry_create", "Add to the trade catalogue, or override an entry", Right::Own, None));
+    out.push(post::<TradeEntries>(
+        kit,
+        "/v1/trade-entries",
+        "trade_entry_create",
+        "Add to the trade catalogue, or override an entry",
+        Right::Own,
+        None,
+    ));
     out.extend(standard::<TradeEntries>(kit, &[], Right::Own));
     out.extend(trade_routes(kit));
-    out.push(plain(kit, "/v1/settings-in-force", "settings_in_force", "Every setting as in force now", "The shop", in_force_schema(), |kit, ctx| {
-        Box::pin(async move {
-            let mut read = kit.db.read().await?;
-            let settings = settings::of(&mut read).await?;
-            let items: Vec<Value> = SPECS
-                .iter()
-                .map(|s| json!({"name": s.name, "value": settings.value(s.name, ctx.now), "about": s.about}))
-                .collect();
-            Ok(json!({"items": items}))
-        })
-    }));
+    out.push(plain(
+        kit,
+        "/v1/settings-in-force",
+        "settings_in_force",
+        "Every setting as in force now",
+        "The shop",
+        in_force_schema(),
+        |kit, ctx| {
+            Box::pin(async move {
+                let mut read = kit.db.read().await?;
+                let settings = settings::of(&mut read).await?;
+                let items: Vec<Value> = SPECS
+                    .iter()
+                    .map(|s| json!({"name": s.name, "value": settings.value(s.name, ctx.now), "about": s.about}))
+                    .collect();
+                Ok(json!({"items": items}))
+            })
+        },
+    ));
     out.push(plain(kit, "/v1/me", "me", "Who I am", "The shop", me_schema(), |kit, ctx| {
         Box::pin(async move {
             let actor = ctx.actor()?;
@@ -49,29 +64,44 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
                       "units": value("units"), "zone": value("zone"), "sees_money": actor.sees_money}))
         })
     }));
-    out.push(plain(kit, "/v1/tags/{tag}", "tag_get", "What a tag is the tag of", "Patterns, pieces and castings", tag_schema(), |kit, ctx| {
-        Box::pin(async move {
-            let text = ctx.part("tag").to_owned();
-            let none = || Problem::new(ProblemType::NotFound, "No casting or shell bears that tag.");
-            let tag = Tag::parse(&text).ok_or_else(none)?.to_string();
-            let mut read = kit.db.read().await?;
-            for kind in [Kind::Casting, Kind::Shell] {
-                if let Ok(seq) = find(&mut read, kind, &tag).await {
-                    let id = crate::book::api::id_of(&mut read, seq).await?;
-                    return Ok(json!({"tag": tag, "kind": kind.name(), "id": id.to_string(),
+    out.push(plain(
+        kit,
+        "/v1/tags/{tag}",
+        "tag_get",
+        "What a tag is the tag of",
+        "Patterns, pieces and castings",
+        tag_schema(),
+        |kit, ctx| {
+            Box::pin(async move {
+                let text = ctx.part("tag").to_owned();
+                let none = || Problem::new(ProblemType::NotFound, "No casting or shell bears that tag.");
+                let tag = Tag::parse(&text).ok_or_else(none)?.to_string();
+                let mut read = kit.db.read().await?;
+                for kind in [Kind::Casting, Kind::Shell] {
+                    if let Ok(seq) = find(&mut read, kind, &tag).await {
+                        let id = crate::book::api::id_of(&mut read, seq).await?;
+                        return Ok(json!({"tag": tag, "kind": kind.name(), "id": id.to_string(),
                                      "href": format!("/v1/{}/{id}", kind.collection())}));
+                    }
                 }
-            }
-            Err(none())
-        })
-    }));
+                Err(none())
+            })
+        },
+    ));
     out
 }
 
 fn things<K: Kinded>(kit: &Kit, out: &mut Vec<Route>) {
     let collection = K::KIND.collection();
     let name = K::KIND.name();
-    out.push(post::<Things<K>>(kit, &format!("/v1/{collection}"), &format!("{name}_create"), &format!("Put a {name} on record"), Right::Log, None));
+    out.push(post::<Things<K>>(
+        kit,
+        &format!("/v1/{collection}"),
+        &format!("{name}_create"),
+        &format!("Put a {name} on record"),
+        Right::Log,
+        None,
+    ));
     out.extend(standard::<Things<K>>(kit, &[], Right::Correct));
 }
 
@@ -119,24 +149,48 @@ fn entries_schema() -> Value {
 
 fn trade_routes(kit: &Kit) -> Vec<Route> {
     let mut out = vec![
-        plain(kit, "/v1/trade/alloys", "trade_alloys", "Alloys, each value with its source", "Trade", entries_schema(), |kit, _| {
-            Box::pin(async move {
-                let trade = trade::of(&mut kit.db.read().await?).await?;
-                own_marked(&trade, "alloys", &trade.alloys, |a| &a.designation)
-            })
-        }),
-        plain(kit, "/v1/trade/pattern-materials", "trade_pattern_materials", "What patterns are of", "Trade", entries_schema(), |kit, _| {
-            Box::pin(async move {
-                let trade = trade::of(&mut kit.db.read().await?).await?;
-                own_marked(&trade, "pattern-materials", &trade.pattern_materials, |m| &m.code)
-            })
-        }),
-        plain(kit, "/v1/trade/defects", "trade_defects", "Defects of the international atlas, and house codes for shell casting", "Trade", entries_schema(), |kit, _| {
-            Box::pin(async move {
-                let trade = trade::of(&mut kit.db.read().await?).await?;
-                own_marked(&trade, "defects", &trade.defects, |d| &d.code)
-            })
-        }),
+        plain(
+            kit,
+            "/v1/trade/alloys",
+            "trade_alloys",
+            "Alloys, each value with its source",
+            "Trade",
+            entries_schema(),
+            |kit, _| {
+                Box::pin(async move {
+                    let trade = trade::of(&mut kit.db.read().await?).await?;
+                    own_marked(&trade, "alloys", &trade.alloys, |a| &a.designation)
+                })
+            },
+        ),
+        plain(
+            kit,
+            "/v1/trade/pattern-materials",
+            "trade_pattern_materials",
+            "What patterns are of",
+            "Trade",
+            entries_schema(),
+            |kit, _| {
+                Box::pin(async move {
+                    let trade = trade::of(&mut kit.db.read().await?).await?;
+                    own_marked(&trade, "pattern-materials", &trade.pattern_materials, |m| &m.code)
+                })
+            },
+        ),
+        plain(
+            kit,
+            "/v1/trade/defects",
+            "trade_defects",
+            "Defects of the international atlas, and house codes for shell casting",
+            "Trade",
+            entries_schema(),
+            |kit, _| {
+                Box::pin(async move {
+                    let trade = trade::of(&mut kit.db.read().await?).await?;
+                    own_marked(&trade, "defects", &trade.defects, |d| &d.code)
+                })
+            },
+        ),
     ];
     macro_rules! built_in {
         ($path:literal, $operation:literal, $about:literal, $field:ident) => {
@@ -156,7 +210,12 @@ fn trade_routes(kit: &Kit) -> Vec<Route> {
     out
 }
 
-fn own_marked<T: serde::Serialize>(trade: &trade::Trade, section: &str, list: &[T], code: impl Fn(&T) -> &str) -> Result<Value, Problem> {
+fn own_marked<T: serde::Serialize>(
+    trade: &trade::Trade,
+    section: &str,
+    list: &[T],
+    code: impl Fn(&T) -> &str,
+) -> Result<Value, Problem> {
     let items = list
         .iter()
         .map(|entry| {

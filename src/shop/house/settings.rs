@@ -27,32 +27,138 @@ fn number(value: &Value, low: f64, high: f64) -> bool {
 
 /// Every setting.
 pub const SPECS: &[Spec] = &[
-    Spec { name: "currency", default: || json!("EUR"), about: "ISO 4217 code of the shop's one currency: three capitals; fixed once money exists",
-           check: |v| v.as_str().is_some_and(|t| t.len() == 3 && t.bytes().all(|b| b.is_ascii_uppercase())) },
-    Spec { name: "zone", default: || json!("UTC"), about: "the shop's time zone, as Europe/Lisbon: its days and months",
-           check: |v| v.as_str().is_some_and(|t| TimeZone::get(t).is_ok()) },
-    Spec { name: "units", default: || json!("metric"), about: "what pages, documents and the command line show: metric or us",
-           check: |v| matches!(v.as_str(), Some("metric" | "us")) },
-    Spec { name: "money_for_hands", default: || json!(false), about: "whether hands see money: true or false", check: Value::is_boolean },
-    Spec { name: "money_for_readers", default: || json!(false), about: "whether readers see money: true or false", check: Value::is_boolean },
-    Spec { name: "scale_step_kg", default: || json!(0.01), about: "the step of the shop's scale in kg, above 0 and at most 10",
-           check: |v| number(v, 0.000_001, 10.0) },
-    Spec { name: "moisture_fire_c", default: || json!(600), about: "°C that a firing must reach since the last coat or patch", check: |v| number(v, 0.0, 1500.0) },
-    Spec { name: "moisture_stand_c", default: || json!(120), about: "°C below which a fired shell takes up water", check: |v| number(v, 0.0, 500.0) },
-    Spec { name: "moisture_stand_hours", default: || json!(4), about: "hours that a fired shell may stand cold without a preheat", check: |v| number(v, 0.0, 1000.0) },
-    Spec { name: "shell_dry_c", default: || json!(204), about: "°C below which a shell at the pour is not held to be dry", check: |v| number(v, 0.0, 500.0) },
-    Spec { name: "shell_cool_c", default: || json!(540), about: "copper-base: °C below which a shell is cool for a thin section", check: |v| number(v, 0.0, 1500.0) },
-    Spec { name: "thin_section_mm", default: || json!(6), about: "sections under this are thin, in mm", check: |v| number(v, 0.1, 100.0) },
-    Spec { name: "shell_hot_c", default: || json!(871), about: "copper-base: °C over which a shell is hot for a heavy section", check: |v| number(v, 0.0, 1500.0) },
-    Spec { name: "heavy_section_mm", default: || json!(19), about: "sections of this or more are heavy, in mm", check: |v| number(v, 0.1, 1000.0) },
-    Spec { name: "aluminium_shell_low_c", default: || json!(200), about: "aluminium: least °C of the shell at the pour", check: |v| number(v, 0.0, 1000.0) },
-    Spec { name: "aluminium_shell_high_c", default: || json!(540), about: "aluminium: most °C of the shell at the pour", check: |v| number(v, 0.0, 1000.0) },
-    Spec { name: "slurry_check_hours", default: || json!(72), about: "hours after which the check of a slurry batch is overdue", check: |v| number(v, 1.0, 10_000.0) },
-    Spec { name: "bands_section_mm", default: || json!([4, 6, 10, 19]), about: "edges of the bands of sections in mm, rising", check: edges },
-    Spec { name: "bands_shell_c", default: || json!([300, 540, 700, 871]), about: "edges of the bands of shell temperature in °C, rising", check: edges },
-    Spec { name: "bands_superheat_c", default: || json!([100, 150, 200, 250]), about: "edges of the bands of °C over liquidus, rising", check: edges },
-    Spec { name: "bands_minutes_out", default: || json!([2, 4, 6, 10]), about: "edges of the bands of minutes out of the kiln, rising", check: edges },
-    Spec { name: "bands_drying_hours", default: || json!([0.5, 2, 6]), about: "edges of the bands of hours short of dry, rising", check: edges },
+    Spec {
+        name: "currency",
+        default: || json!("EUR"),
+        about: "ISO 4217 code of the shop's one currency: three capitals; fixed once money exists",
+        check: |v| v.as_str().is_some_and(|t| t.len() == 3 && t.bytes().all(|b| b.is_ascii_uppercase())),
+    },
+    Spec {
+        name: "zone",
+        default: || json!("UTC"),
+        about: "the shop's time zone, as Europe/Lisbon: its days and months",
+        check: |v| v.as_str().is_some_and(|t| TimeZone::get(t).is_ok()),
+    },
+    Spec {
+        name: "units",
+        default: || json!("metric"),
+        about: "what pages, documents and the command line show: metric or us",
+        check: |v| matches!(v.as_str(), Some("metric" | "us")),
+    },
+    Spec {
+        name: "money_for_hands",
+        default: || json!(false),
+        about: "whether hands see money: true or false",
+        check: Value::is_boolean,
+    },
+    Spec {
+        name: "money_for_readers",
+        default: || json!(false),
+        about: "whether readers see money: true or false",
+        check: Value::is_boolean,
+    },
+    Spec {
+        name: "scale_step_kg",
+        default: || json!(0.01),
+        about: "the step of the shop's scale in kg, above 0 and at most 10",
+        check: |v| number(v, 0.000_001, 10.0),
+    },
+    Spec {
+        name: "moisture_fire_c",
+        default: || json!(600),
+        about: "°C that a firing must reach since the last coat or patch",
+        check: |v| number(v, 0.0, 1500.0),
+    },
+    Spec {
+        name: "moisture_stand_c",
+        default: || json!(120),
+        about: "°C below which a fired shell takes up water",
+        check: |v| number(v, 0.0, 500.0),
+    },
+    Spec {
+        name: "moisture_stand_hours",
+        default: || json!(4),
+        about: "hours that a fired shell may stand cold without a preheat",
+        check: |v| number(v, 0.0, 1000.0),
+    },
+    Spec {
+        name: "shell_dry_c",
+        default: || json!(204),
+        about: "°C below which a shell at the pour is not held to be dry",
+        check: |v| number(v, 0.0, 500.0),
+    },
+    Spec {
+        name: "shell_cool_c",
+        default: || json!(540),
+        about: "copper-base: °C below which a shell is cool for a thin section",
+        check: |v| number(v, 0.0, 1500.0),
+    },
+    Spec {
+        name: "thin_section_mm",
+        default: || json!(6),
+        about: "sections under this are thin, in mm",
+        check: |v| number(v, 0.1, 100.0),
+    },
+    Spec {
+        name: "shell_hot_c",
+        default: || json!(871),
+        about: "copper-base: °C over which a shell is hot for a heavy section",
+        check: |v| number(v, 0.0, 1500.0),
+    },
+    Spec {
+        name: "heavy_section_mm",
+        default: || json!(19),
+        about: "sections of this or more are heavy, in mm",
+        check: |v| number(v, 0.1, 1000.0),
+    },
+    Spec {
+        name: "aluminium_shell_low_c",
+        default: || json!(200),
+        about: "aluminium: least °C of the shell at the pour",
+        check: |v| number(v, 0.0, 1000.0),
+    },
+    Spec {
+        name: "aluminium_shell_high_c",
+        default: || json!(540),
+        about: "aluminium: most °C of the shell at the pour",
+        check: |v| number(v, 0.0, 1000.0),
+    },
+    Spec {
+        name: "slurry_check_hours",
+        default: || json!(72),
+        about: "hours after which the check of a slurry batch is overdue",
+        check: |v| number(v, 1.0, 10_000.0),
+    },
+    Spec {
+        name: "bands_section_mm",
+        default: || json!([4, 6, 10, 19]),
+        about: "edges of the bands of sections in mm, rising",
+        check: edges,
+    },
+    Spec {
+        name: "bands_shell_c",
+        default: || json!([300, 540, 700, 871]),
+        about: "edges of the bands of shell temperature in °C, rising",
+        check: edges,
+    },
+    Spec {
+        name: "bands_superheat_c",
+        default: || json!([100, 150, 200, 250]),
+        about: "edges of the bands of °C over liquidus, rising",
+        check: edges,
+    },
+    Spec {
+        name: "bands_minutes_out",
+        default: || json!([2, 4, 6, 10]),
+        about: "edges of the bands of minutes out of the kiln, rising",
+        check: edges,
+    },
+    Spec {
+        name: "bands_drying_hours",
+        default: || json!([0.5, 2, 6]),
+        about: "edges of the bands of hours short of dry, rising",
+        check: edges,
+    },
 ];
 
 fn edges(value: &Value) -> bool {
@@ -120,15 +226,15 @@ impl Settings {
                 // Hours begin where the shop's clock strikes, also where that is not at a full
                 // hour of UTC.
                 let zone = self.zone(at);
-                let offset = jiff::Timestamp::from_millisecond(at.ms()).map_or(0, |t| i64::from(zone.to_offset(t).seconds())) * 1000;
+                let offset =
+                    jiff::Timestamp::from_millisecond(at.ms()).map_or(0, |t| i64::from(zone.to_offset(t).seconds())) * 1000;
                 let start = (at.ms() + offset).div_euclid(3_600_000) * 3_600_000 - offset;
                 (Instant::from_ms(start), Instant::from_ms(start + 3_599_999))
             }
             Precision::Day => {
                 let day = self.day(at);
-                let at_midnight = |d: Date| {
-                    self.zone(at).to_timestamp(d.at(0, 0, 0, 0)).map_or(at, |t| Instant::from_ms(t.as_millisecond()))
-                };
+                let at_midnight =
+                    |d: Date| self.zone(at).to_timestamp(d.at(0, 0, 0, 0)).map_or(at, |t| Instant::from_ms(t.as_millisecond()));
                 let next = day.tomorrow().map_or(at, at_midnight);
                 (at_midnight(day), next.plus_ms(-1))
             }
@@ -139,7 +245,10 @@ impl Settings {
     pub fn value(&self, name: &str, at: Instant) -> Value {
         let day = self.day(at);
         let dated = self.rows.get(name).and_then(|rows| rows.iter().rev().find(|(from, _)| *from <= day));
-        dated.map(|(_, v)| v.clone()).or_else(|| SPECS.iter().find(|s| s.name == name).map(|s| (s.default)())).unwrap_or(Value::Null)
+        dated
+            .map(|(_, v)| v.clone())
+            .or_else(|| SPECS.iter().find(|s| s.name == name).map(|s| (s.default)()))
+            .unwrap_or(Value::Null)
     }
     /// A number as in force at an instant.
     #[must_use]

@@ -51,10 +51,7 @@ impl Room for TradeEntries {
         let body = &entry.body;
         trade::check(body)?;
         tx.forget_shared();
-        entry.columns = vec![
-            ("section", body.section.name().into()),
-            ("code", body.code.0.as_str().into()),
-        ];
+        entry.columns = vec![("section", body.section.name().into()), ("code", body.code.0.as_str().into())];
         Ok(())
     }
 }

@@ -3,8 +3,8 @@
 use super::model::{LotBody, ReceiptBody};
 use super::store;
 use super::verbs::{Lots, Receipts};
-use crate::book::render::Adding;
 use crate::book::api::{InPath, Kit, ListFilter, find, post, record_schema, standard};
+use crate::book::render::Adding;
 use crate::db::ReadTx;
 use crate::kernel::actor::Right;
 use crate::kernel::{Instant, Kind, Mass, Money, Problem, ProblemType, Seq};
@@ -18,35 +18,38 @@ use serde_json::{Map, Value, json};
 pub fn routes(kit: &Kit) -> Vec<Route> {
     let mut out = vec![
         post::<Lots>(kit, "/v1/metal-lots", "metal_lot_create", "Take metal into stock", Right::Log, None),
-        post::<Receipts>(kit, "/v1/metal-lots/{id}/receipts", "receipt_create", "Buy metal into a pool", Right::Log, Some(InPath { kind: Kind::MetalLot, member: "lot_id" })),
+        post::<Receipts>(
+            kit,
+            "/v1/metal-lots/{id}/receipts",
+            "receipt_create",
+            "Buy metal into a pool",
+            Right::Log,
+            Some(InPath { kind: Kind::MetalLot, member: "lot_id" }),
+        ),
         movements_route(kit),
         balance_route(kit),
     ];
-    out.extend(standard::<Lots>(
-        kit,
-        store::FILTERS,
-        Right::Correct,
-    ));
+    out.extend(standard::<Lots>(kit, store::FILTERS, Right::Correct));
     out.extend(standard::<Receipts>(kit, &[ListFilter::Refers { member: "lot_id", kind: Kind::MetalLot }], Right::Correct));
     out
 }
 
 /// What lots hold now.
-pub fn extras<'a>(
-    read: &'a mut ReadTx,
-    seqs: &'a [Seq],
-) -> Adding<'a> {
+pub fn extras<'a>(read: &'a mut ReadTx, seqs: &'a [Seq]) -> Adding<'a> {
     Box::pin(async move {
         let held = store::holdings(read, seqs).await?;
         Ok(held
             .into_iter()
             .map(|(seq, mass, value, received)| {
                 // In an answer `mass_kg` is what is there now; what came in is `received_kg`.
-                (seq, Map::from_iter([
-                    ("mass_kg".to_owned(), json!(mass.kg())),
-                    ("value_minor".to_owned(), json!(value.minor())),
-                    ("received_kg".to_owned(), json!(received.kg())),
-                ]))
+                (
+                    seq,
+                    Map::from_iter([
+                        ("mass_kg".to_owned(), json!(mass.kg())),
+                        ("value_minor".to_owned(), json!(value.minor())),
+                        ("received_kg".to_owned(), json!(received.kg())),
+                    ]),
+                )
             })
             .collect())
     })
@@ -62,7 +65,11 @@ fn movements_route(kit: &Kit) -> Route {
         about: "What went in and out of a lot, oldest first".into(),
         heading: "Metal",
         params: vec![
-            Param { name: "limit", about: "how many, at most 200", schema: json!({"type": "integer", "minimum": 1, "maximum": 200, "default": 50}) },
+            Param {
+                name: "limit",
+                about: "how many, at most 200",
+                schema: json!({"type": "integer", "minimum": 1, "maximum": 200, "default": 50}),
+            },
             Param { name: "cursor", about: "next_cursor of the page before", schema: json!({"type": "string", "maxLength": 20}) },
         ],
         body: None,
@@ -126,7 +133,9 @@ fn movement_item(row: &Value) -> Value {
         "mass_kg": Mass::from_mg(row[5].as_i64().unwrap_or(0)).kg(),
         "value_minor": row[6],
     });
-    if let Some(pair) = row[8].as_str().and_then(|t| serde_json::from_str::<Value>(t).ok()).or_else(|| row[8].is_array().then(|| row[8].clone())) {
+    if let Some(pair) =
+        row[8].as_str().and_then(|t| serde_json::from_str::<Value>(t).ok()).or_else(|| row[8].is_array().then(|| row[8].clone()))
+    {
         item["other_id"] = uuid_text(&pair[1]);
     }
     item
@@ -140,8 +149,11 @@ fn balance_route(kit: &Kit) -> Route {
         properties.insert(name.into(), holding.clone());
     }
     properties.insert("by_sink".into(), json!({"type": "object", "additionalProperties": holding}));
-    properties.insert("closing_difference".into(), json!({"type": "object", "required": ["mass_mg"], "properties": {
-        "mass_mg": {"type": "integer"}, "value_minor": {"type": "integer"}}}));
+    properties.insert(
+        "closing_difference".into(),
+        json!({"type": "object", "required": ["mass_mg"], "properties": {
+        "mass_mg": {"type": "integer"}, "value_minor": {"type": "integer"}}}),
+    );
     Route {
         method: Method::Get,
         path: "/v1/metal/balance".into(),
@@ -178,8 +190,12 @@ async fn balance(kit: &Kit) -> Result<Reply, Problem> {
     let mut out = json!({"bought": shown(bought)});
     let mut found = (Mass::ZERO, Money::ZERO);
     for (name, account) in [
-        ("in_stock", Account::Lot(0)), ("in_heats", Account::Heat(0)), ("in_shells", Account::Shell(0)),
-        ("in_castings", Account::Casting(0)), ("delivered", Account::Delivered), ("sold", Account::Sold),
+        ("in_stock", Account::Lot(0)),
+        ("in_heats", Account::Heat(0)),
+        ("in_shells", Account::Shell(0)),
+        ("in_castings", Account::Casting(0)),
+        ("delivered", Account::Delivered),
+        ("sold", Account::Sold),
         ("written_off", Account::WrittenOff),
     ] {
         let holds = held(account);

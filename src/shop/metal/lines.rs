@@ -1,7 +1,7 @@
 //! What rooms tell the ledger.
 
-use crate::book::Entry;
 use super::store;
+use crate::book::Entry;
 use crate::db::WriteTx;
 use crate::kernel::{Kind, Mass, Money, Seq};
 
@@ -37,12 +37,9 @@ pub fn enter<B>(tx: &mut WriteTx, entry: &Entry<B>, lines: Vec<LedgerLine>) {
     }
     for (part, line) in (0_i64..).zip(lines) {
         store::write_line(tx, entry.seq, part, &line);
-        for (kind, seq) in [
-            (Kind::Heat, line.heat),
-            (Kind::Shell, line.shell),
-            (Kind::Casting, line.casting),
-            (Kind::MetalLot, line.lot),
-        ] {
+        for (kind, seq) in
+            [(Kind::Heat, line.heat), (Kind::Shell, line.shell), (Kind::Casting, line.casting), (Kind::MetalLot, line.lot)]
+        {
             if let Some(seq) = seq {
                 tx.touch(kind, seq);
             }

@@ -5,8 +5,8 @@ use crate::db::{Read, Row, WriteTx};
 use crate::kernel::{Mass, Money, Order, Problem, Seq};
 use crate::science::ledger::history::{Casting, Closing, Event, Gone, Heat, Pooled, Poured, Rod, Shell, Verdict};
 use crate::science::ledger::{Entry, History, Movement};
-use crate::shop::{casting, commission};
 use crate::shop::house::trade::{self, Trade};
+use crate::shop::{casting, commission};
 use serde_json::{Value, json};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -41,11 +41,15 @@ pub struct Loaded {
 ///
 /// # Errors
 /// As the database says.
-pub async fn load<R: Read>(read: &mut R, heats: &[Seq], shells: &[Seq], castings: &[Seq], records: &[Seq]) -> Result<Loaded, Problem> {
+pub async fn load<R: Read>(
+    read: &mut R,
+    heats: &[Seq],
+    shells: &[Seq],
+    castings: &[Seq],
+    records: &[Seq],
+) -> Result<Loaded, Problem> {
     let list = |seqs: &[Seq]| json!(seqs).to_string().into();
-    let rows = read
-        .fetch(CLUSTER, vec![list(heats), list(shells), list(castings), list(castings), list(records)])
-        .await?;
+    let rows = read.fetch(CLUSTER, vec![list(heats), list(shells), list(castings), list(castings), list(records)]).await?;
     let mut loaded = Loaded::default();
     let mut inside: BTreeMap<Seq, Vec<(String, Casting)>> = BTreeMap::new();
     let mut gating: BTreeMap<Seq, Mass> = BTreeMap::new();
@@ -97,13 +101,8 @@ pub async fn load<R: Read>(read: &mut R, heats: &[Seq], shells: &[Seq], castings
 }
 
 fn heel_giver(row: &Row, loaded: &mut Loaded) -> Result<(), Problem> {
-    let closing = Closing {
-        heat: row.int(1)?,
-        pigged: None,
-        dross: None,
-        spilled: None,
-        heel: row.opt_int(4)?.map(Mass::from_mg),
-    };
+    let closing =
+        Closing { heat: row.int(1)?, pigged: None, dross: None, spilled: None, heel: row.opt_int(4)?.map(Mass::from_mg) };
     let order = Order::new(row.int(2)?, row.int(3)?);
     loaded.neighbours.entries.push(Entry { order, part: 0, event: Event::Closing(closing) });
     Ok(())
@@ -129,7 +128,9 @@ fn entry(row: &Row, loaded: &mut Loaded, deliveries: &mut BTreeMap<Order, Vec<Se
             mass: m1.unwrap_or_default(),
             value: Money::from_minor(more.get(1).and_then(Value::as_i64).unwrap_or(0)),
         },
-        "out" => Event::LotOut { lot, mass: m1.unwrap_or_default(), to: if word == "sold" { Gone::Sold } else { Gone::WrittenOff } },
+        "out" => {
+            Event::LotOut { lot, mass: m1.unwrap_or_default(), to: if word == "sold" { Gone::Sold } else { Gone::WrittenOff } }
+        }
         "charge" => Event::Charge { heat, lot, mass: m1.unwrap_or_default() },
         "pour" => Event::Pour {
             heat,
@@ -155,11 +156,7 @@ fn entry(row: &Row, loaded: &mut Loaded, deliveries: &mut BTreeMap<Order, Vec<Se
         "gross" => Event::Gross { shell, gross: m1.unwrap_or_default() },
         "scrap" => Event::Scrap { casting, returned: m1, lot, kept: word == "kept" },
         "finish" => Event::Finish { casting },
-        "work" => Event::Work {
-            casting,
-            rod: m1.map(|mass| Rod { mass, lot: (lot >= 0).then_some(lot) }),
-            mass_after: m2,
-        },
+        "work" => Event::Work { casting, rod: m1.map(|mass| Rod { mass, lot: (lot >= 0).then_some(lot) }), mass_after: m2 },
         "deliver" => {
             deliveries.entry(order).or_default().push(casting);
             return Ok(());

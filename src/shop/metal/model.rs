@@ -1,7 +1,7 @@
 //! What is said of lots and receipts.
 
-use crate::kernel::field::{Kg, Minor, Named, Parent, Ref, Text, UpTo};
 use crate::kernel::field::{Faults, Field};
+use crate::kernel::field::{Kg, Minor, Named, Parent, Ref, Text, UpTo};
 use crate::kernel::id::{Client, MetalLot, Supplier};
 use crate::{body, words};
 use serde_json::{Map, Value, json};

@@ -1,29 +1,45 @@
 //! The settler of the metal ledger: what a turn touched is derived anew, from the earliest
 //! instant at which stock moves otherwise than stored, over the clusters it reaches.
 
+use super::flags::{CODES, flags_of};
 use super::load::{Loaded, estimate, load};
 use super::store::{self, LATER};
+use crate::book::flags::{self, Flag};
 use crate::db::{Acting, Read as _, WriteTx};
 use crate::kernel::{Kind, Mass, Money, Order, Problem, ProblemType, Seq};
-use crate::science::ledger::{
-    self, Account, Cluster, Entry, Event, History, Impossible, Key, Masses, Movement, Step, Stock, Told, Values, clusters, derive_cluster,
-    heels, lot_movements, lot_steps, plan, recall, tolerance,
-};
 use crate::science::ledger::history::Heel;
-use crate::book::flags::{self, Flag};
-use crate::shop::house::{settings, trade};
-use super::flags::{CODES, flags_of};
+use crate::science::ledger::{
+    self, Account, Cluster, Entry, Event, History, Impossible, Key, Masses, Movement, Step, Stock, Told, Values, clusters,
+    derive_cluster, heels, lot_movements, lot_steps, plan, recall, tolerance,
+};
 use crate::shop::house::settings::Settings;
 use crate::shop::house::trade::Trade;
+use crate::shop::house::{settings, trade};
 use serde_json::{Value, json};
 use std::collections::{BTreeMap, BTreeSet};
 use std::pin::Pin;
 
 /// Kinds of records that the ledger listens to.
 const METAL: &[Kind] = &[
-    Kind::Piece, Kind::Casting, Kind::Wax, Kind::Shell, Kind::MetalLot, Kind::Receipt, Kind::Heat, Kind::Charge, Kind::HeatEvent,
-    Kind::Pour, Kind::Leak, Kind::Closing, Kind::Breakout, Kind::ShellBreakout, Kind::CutOff, Kind::Finish, Kind::Scrap,
-    Kind::Work, Kind::Delivery,
+    Kind::Piece,
+    Kind::Casting,
+    Kind::Wax,
+    Kind::Shell,
+    Kind::MetalLot,
+    Kind::Receipt,
+    Kind::Heat,
+    Kind::Charge,
+    Kind::HeatEvent,
+    Kind::Pour,
+    Kind::Leak,
+    Kind::Closing,
+    Kind::Breakout,
+    Kind::ShellBreakout,
+    Kind::CutOff,
+    Kind::Finish,
+    Kind::Scrap,
+    Kind::Work,
+    Kind::Delivery,
 ];
 
 /// The settler.
@@ -126,11 +142,8 @@ impl Settling {
             let mut walk: Vec<Step> = others.iter().map(|(s, _)| *s).collect();
             walk.extend(now.iter().filter(|s| s.order >= from));
             let told = stock.walk(&walk);
-            let moved: Vec<Seq> = others
-                .iter()
-                .filter(|(s, old)| told.get(&s.key) != Some(old))
-                .map(|(s, _)| s.key.source)
-                .collect();
+            let moved: Vec<Seq> =
+                others.iter().filter(|(s, old)| told.get(&s.key) != Some(old)).map(|(s, _)| s.key.source).collect();
             values.extend(told.iter().map(|(k, t)| (*k, *t)));
             self.short_of_metal(tx, &walk, &told, &known, scale_step).await?;
             if moved.is_empty() {
@@ -162,8 +175,7 @@ impl Settling {
 
     /// Steps of clusters and of lots as stored, with what was told of them.
     fn recalled(&self) -> BTreeMap<Key, (Step, Told)> {
-        let mut known: BTreeMap<Key, (Step, Told)> =
-            recall(&self.stored).into_iter().map(|(s, t)| (s.key, (s, t))).collect();
+        let mut known: BTreeMap<Key, (Step, Told)> = recall(&self.stored).into_iter().map(|(s, t)| (s.key, (s, t))).collect();
         for (step, told) in recall_lots(&self.stored) {
             known.insert(step.key, (step, told));
         }
@@ -180,7 +192,17 @@ impl Settling {
         }
         let (at, seq) = (from.at.ms(), from.seq);
         let rows = tx
-            .fetch(LATER, vec![at.into(), seq.into(), json!(lots).to_string().into(), json!(heats).to_string().into(), at.into(), seq.into()])
+            .fetch(
+                LATER,
+                vec![
+                    at.into(),
+                    seq.into(),
+                    json!(lots).to_string().into(),
+                    json!(heats).to_string().into(),
+                    at.into(),
+                    seq.into(),
+                ],
+            )
             .await?;
         let mut movements = Vec::new();
         let mut stock = Stock::default();
@@ -229,8 +251,7 @@ impl Settling {
                 let found = told.get(&step.key)?.found;
                 let before = known.get(&step.key).map_or(Mass::ZERO, |(_, t)| t.found);
                 let said = self.short_said.contains(&step.key.source);
-                (found > tolerance(scale_step, mass) && found > before && !said)
-                    .then_some((step.order, step.key.source, found))
+                (found > tolerance(scale_step, mass) && found > before && !said).then_some((step.order, step.key.source, found))
             })
             .collect();
         short.sort_unstable();
@@ -239,7 +260,9 @@ impl Settling {
         if own && short.len() == 1 {
             return Err(Problem::new(
                 ProblemType::LotShort,
-                format!("By the book the lot holds {grams} less than that. If the bin really held more, say despite: [lot_short]."),
+                format!(
+                    "By the book the lot holds {grams} less than that. If the bin really held more, say despite: [lot_short]."
+                ),
             )
             .with("short_kg", grams.kg())
             .with("despite", vec!["lot_short"])
@@ -262,7 +285,14 @@ impl Settling {
     }
 
     /// Derives the clusters and writes what follows.
-    fn write(&mut self, tx: &mut WriteTx, values: &Values, scale_step: Mass, trade: &Trade, settings: &Settings) -> Result<(), Problem> {
+    fn write(
+        &mut self,
+        tx: &mut WriteTx,
+        values: &Values,
+        scale_step: Mass,
+        trade: &Trade,
+        settings: &Settings,
+    ) -> Result<(), Problem> {
         let mut movements = lot_movements(&self.of_lots, values);
         let mut figures = ledger::Figures::default();
         let mut impossible = Vec::new();
@@ -275,7 +305,8 @@ impl Settling {
         if let Some(first) = impossible.first() {
             return Err(refusal(tx, first));
         }
-        let sources: Vec<Seq> = self.sources.iter().copied().chain(movements.iter().map(|m| m.source)).collect::<BTreeSet<_>>().into_iter().collect();
+        let sources: Vec<Seq> =
+            self.sources.iter().copied().chain(movements.iter().map(|m| m.source)).collect::<BTreeSet<_>>().into_iter().collect();
         let shells: Vec<&ledger::history::Shell> = self.clusters.iter().flat_map(|(c, _)| &c.shells).collect();
         let shell_estimates: Vec<(Seq, Mass)> = shells.iter().map(|s| (s.seq, s.estimate())).collect();
         if sorted(&movements) != sorted(&self.stored) {
@@ -408,7 +439,9 @@ fn heats_of(loaded: &Loaded, records: &[Seq]) -> Vec<Seq> {
         .movements
         .iter()
         .filter(|m| records.contains(&m.source))
-        .flat_map(|m| [m.from, m.to].into_iter().filter_map(|a| if let Account::Heat(h) = a { Some(h) } else { None }).chain(m.unit_heat))
+        .flat_map(|m| {
+            [m.from, m.to].into_iter().filter_map(|a| if let Account::Heat(h) = a { Some(h) } else { None }).chain(m.unit_heat)
+        })
         .collect();
     out.sort_unstable();
     out.dedup();
@@ -435,12 +468,19 @@ fn refusal(tx: &WriteTx, what: &Impossible) -> Problem {
         Impossible::CastingOverdrawn { over, .. } => {
             (ProblemType::MetalBeyond, format!("{over} more is taken from the casting than is on it."))
         }
-        Impossible::Residual { residual, .. } => {
-            (ProblemType::ResidualTooLarge, format!("The closing leaves {residual} unexplained, more than a tenth of the charge."))
+        Impossible::Residual { residual, .. } => (
+            ProblemType::ResidualTooLarge,
+            format!("The closing leaves {residual} unexplained, more than a tenth of the charge."),
+        ),
+        Impossible::ChargedAfterClosing { mass, .. } => {
+            (ProblemType::HeatClosed, format!("{mass} would be charged after the closing."))
         }
-        Impossible::ChargedAfterClosing { mass, .. } => (ProblemType::HeatClosed, format!("{mass} would be charged after the closing.")),
-        Impossible::PouredAfterClosing { mass, .. } => (ProblemType::HeatClosed, format!("{mass} would be poured after the closing.")),
-        Impossible::ClosedTwice { .. } => (ProblemType::HeatClosed, "The heat has a closing already; correct that one.".to_owned()),
+        Impossible::PouredAfterClosing { mass, .. } => {
+            (ProblemType::HeatClosed, format!("{mass} would be poured after the closing."))
+        }
+        Impossible::ClosedTwice { .. } => {
+            (ProblemType::HeatClosed, "The heat has a closing already; correct that one.".to_owned())
+        }
         Impossible::NegativeMass { under, .. } => (ProblemType::MetalBeyond, format!("A mass would be {under} below nothing.")),
     };
     let voiding = tx.acting().iter().any(|a| a.voids);

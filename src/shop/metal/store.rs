@@ -18,9 +18,7 @@ pub const FILTERS: &[ListFilter] = &[
 
 /// Kind, alloy and owner of a lot.
 pub async fn lot<R: Read>(read: &mut R, seq: Seq) -> Result<Option<(String, String, Option<Seq>)>, Problem> {
-    let row = read
-        .fetch_one("SELECT kind, alloy, owner_client_seq FROM metal_lot WHERE seq = ?", vec![Cell::Int(seq)])
-        .await?;
+    let row = read.fetch_one("SELECT kind, alloy, owner_client_seq FROM metal_lot WHERE seq = ?", vec![Cell::Int(seq)]).await?;
     row.map(|row| Ok((row.text(0)?, row.text(1)?, row.opt_int(2)?))).transpose()
 }
 
@@ -172,8 +170,18 @@ pub fn write_movements(tx: &mut WriteTx, sources: &[Seq], movements: &[Movement]
         .map(|m| {
             let ((fk, fs), (tk, ts)) = (m.from.code(), m.to.code());
             json!([
-                m.source, m.line, m.order.at.ms(), m.order.seq, fk, fs.unwrap_or(0), tk, ts.unwrap_or(0),
-                m.mass.mg(), m.value.minor(), m.unit_heat, i64::from(is_stock(m))
+                m.source,
+                m.line,
+                m.order.at.ms(),
+                m.order.seq,
+                fk,
+                fs.unwrap_or(0),
+                tk,
+                ts.unwrap_or(0),
+                m.mass.mg(),
+                m.value.minor(),
+                m.unit_heat,
+                i64::from(is_stock(m))
             ])
         })
         .collect();
@@ -200,8 +208,20 @@ pub fn write_figures(tx: &mut WriteTx, figures: &Figures, shell_estimates: &[(Se
         .iter()
         .map(|(seq, h)| {
             let m = &h.masses;
-            json!([seq, m.charged.mg(), m.poured.mg(), m.pigged.mg(), m.dross.mg(), m.spilled.mg(), m.heel.mg(),
-                   m.unexplained.mg(), i64::from(m.closed.is_some()), i64::from(m.closed_by_difference), h.value.minor(), h.standing.minor()])
+            json!([
+                seq,
+                m.charged.mg(),
+                m.poured.mg(),
+                m.pigged.mg(),
+                m.dross.mg(),
+                m.spilled.mg(),
+                m.heel.mg(),
+                m.unexplained.mg(),
+                i64::from(m.closed.is_some()),
+                i64::from(m.closed_by_difference),
+                h.value.minor(),
+                h.standing.minor()
+            ])
         })
         .collect();
     tx.push(
@@ -216,8 +236,15 @@ pub fn write_figures(tx: &mut WriteTx, figures: &Figures, shell_estimates: &[(Se
         .shells
         .iter()
         .map(|(seq, s)| {
-            json!([seq, estimate(shell_estimates, *seq), s.poured.mg(), s.leaked.mg(), s.gross.map(Mass::mg),
-                   i64::from(s.complete.is_some()), s.standing.minor()])
+            json!([
+                seq,
+                estimate(shell_estimates, *seq),
+                s.poured.mg(),
+                s.leaked.mg(),
+                s.gross.map(Mass::mg),
+                i64::from(s.complete.is_some()),
+                s.standing.minor()
+            ])
         })
         .collect();
     tx.push(
@@ -235,8 +262,17 @@ pub fn write_figures(tx: &mut WriteTx, figures: &Figures, shell_estimates: &[(Se
                 State::Good => "good",
                 State::Failed => "failed",
             };
-            json!([seq, c.mass.mg(), c.net.map(Mass::mg), c.poured.mg(), c.resting.minor(),
-                   c.share.minor(), c.net_at_unit.minor(), state, i64::from(c.provisional)])
+            json!([
+                seq,
+                c.mass.mg(),
+                c.net.map(Mass::mg),
+                c.poured.mg(),
+                c.resting.minor(),
+                c.share.minor(),
+                c.net_at_unit.minor(),
+                state,
+                i64::from(c.provisional)
+            ])
         })
         .collect();
     tx.push(
@@ -375,7 +411,9 @@ pub async fn holdings<R: Read>(read: &mut R, lots: &[Seq]) -> Result<Vec<(Seq, M
             vec![json!(lots).to_string().into()],
         )
         .await?;
-    rows.iter().map(|row| Ok((row.int(0)?, Mass::from_mg(row.int(1)?), Money::from_minor(row.int(2)?), Mass::from_mg(row.int(3)?)))).collect()
+    rows.iter()
+        .map(|row| Ok((row.int(0)?, Mass::from_mg(row.int(1)?), Money::from_minor(row.int(2)?), Mass::from_mg(row.int(3)?))))
+        .collect()
 }
 
 /// The movements in and out of a lot, oldest first: instant, source id and kind, from, to,
@@ -395,16 +433,17 @@ pub async fn lot_movements<R: Read>(read: &mut R, lot: Seq, after: i64, limit: i
 
 /// What all accounts of a kind hold together.
 pub async fn totals<R: Read>(read: &mut R) -> Result<Vec<(i64, Mass, Money)>, Problem> {
-    let rows = read
-        .fetch("SELECT kind, sum(mass_mg), sum(value_minor) FROM account GROUP BY kind", Vec::<Cell>::new())
-        .await?;
+    let rows = read.fetch("SELECT kind, sum(mass_mg), sum(value_minor) FROM account GROUP BY kind", Vec::<Cell>::new()).await?;
     rows.iter().map(|row| Ok((row.int(0)?, Mass::from_mg(row.int(1)?), Money::from_minor(row.int(2)?)))).collect()
 }
 
 /// Kind and id of some records.
 pub async fn named<R: Read>(read: &mut R, seqs: &[Seq]) -> Result<Vec<(Seq, String, Uuid)>, Problem> {
     let rows = read
-        .fetch("SELECT r.seq, r.kind, r.id FROM json_each(?) k JOIN record r ON r.seq = k.value", vec![json!(seqs).to_string().into()])
+        .fetch(
+            "SELECT r.seq, r.kind, r.id FROM json_each(?) k JOIN record r ON r.seq = k.value",
+            vec![json!(seqs).to_string().into()],
+        )
         .await?;
     rows.iter().map(|row| Ok((row.int(0)?, row.text(1)?, row.uuid(2)?))).collect()
 }
@@ -421,8 +460,20 @@ pub fn write_line(tx: &mut WriteTx, record: Seq, part: i64, line: &LedgerLine) {
         "INSERT INTO ledger_line (record_seq, part, event, heat_seq, shell_seq, casting_seq, lot_seq, pour_seq, \
          m1_mg, m2_mg, m3_mg, m4_mg, value_minor, word) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         vec![
-            record.into(), part.into(), line.event.into(), line.heat.into(), line.shell.into(), line.casting.into(),
-            line.lot.into(), line.pour.into(), m1.into(), m2.into(), m3.into(), m4.into(), line.value.into(), line.word.into(),
+            record.into(),
+            part.into(),
+            line.event.into(),
+            line.heat.into(),
+            line.shell.into(),
+            line.casting.into(),
+            line.lot.into(),
+            line.pour.into(),
+            m1.into(),
+            m2.into(),
+            m3.into(),
+            m4.into(),
+            line.value.into(),
+            line.word.into(),
         ],
     );
 }

@@ -35,7 +35,11 @@ impl Room for Lots {
             return Err(Problem::field("/cost_minor", "without-mass", "What weighs nothing costs nothing."));
         }
         if body.owner_client_id.is_some() && !body.cost_minor.0.is_zero() {
-            return Err(Problem::field("/cost_minor", "client-metal", "A client's metal has no value in the shop's book; give 0."));
+            return Err(Problem::field(
+                "/cost_minor",
+                "client-metal",
+                "A client's metal has no value in the shop's book; give 0.",
+            ));
         }
         entry.columns = vec![
             ("alloy", body.alloy.0.as_str().into()),

@@ -23,11 +23,7 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
         ],
         Right::Correct,
     ));
-    out.extend(standard::<Moulds>(
-        kit,
-        &[ListFilter::Refers { member: "owner_client_id", kind: Kind::Client }],
-        Right::Correct,
-    ));
+    out.extend(standard::<Moulds>(kit, &[ListFilter::Refers { member: "owner_client_id", kind: Kind::Client }], Right::Correct));
     out
 }
 

@@ -24,7 +24,10 @@ impl Room for Patterns {
             None => faults.push(Fault {
                 pointer: "/material".into(),
                 code: "not-in-catalogue",
-                message: format!("{} is not in /v1/trade/pattern-materials. Take one of those, or let the owner add it.", entry.body.material.0),
+                message: format!(
+                    "{} is not in /v1/trade/pattern-materials. Take one of those, or let the owner add it.",
+                    entry.body.material.0
+                ),
             }),
         }
         match (&entry.body.mass_kg, &entry.body.volume_cm3) {

@@ -3,8 +3,8 @@
 use super::model::PreheatBody;
 use super::store;
 use super::verbs::Preheats;
-use crate::book::render::Adding;
 use crate::book::api::{Kit, post, record_schema, standard};
+use crate::book::render::Adding;
 use crate::db::ReadTx;
 use crate::kernel::actor::Right;
 use crate::kernel::{Kind, Seq};
@@ -17,19 +17,12 @@ use serde_json::{Map, Value};
 #[must_use]
 pub fn routes(kit: &Kit) -> Vec<Route> {
     let mut out = vec![post::<Preheats>(kit, "/v1/preheats", "preheat_create", "Bring shells back to heat", Right::Log, None)];
-    out.extend(standard::<Preheats>(
-        kit,
-        store::FILTERS,
-        Right::Correct,
-    ));
+    out.extend(standard::<Preheats>(kit, store::FILTERS, Right::Correct));
     out
 }
 
 /// The cautions of the step.
-pub fn extras<'a>(
-    _: &'a mut ReadTx,
-    seqs: &'a [Seq],
-) -> Adding<'a> {
+pub fn extras<'a>(_: &'a mut ReadTx, seqs: &'a [Seq]) -> Adding<'a> {
     Box::pin(async move {
         let cautions = trade::cautions(&[TradeStep::Preheat], None)?;
         Ok(seqs.iter().map(|seq| (*seq, Map::from_iter([("cautions".to_owned(), cautions.clone())]))).collect())

@@ -16,10 +16,18 @@ impl Room for Preheats {
     async fn enter(tx: &mut WriteTx, entry: &mut Entry<PreheatBody>) -> Result<(), Problem> {
         let mut faults = Vec::new();
         if entry.body.out_at.is_some_and(|out| out < entry.common.at) {
-            faults.push(Fault { pointer: "/out_at".into(), code: "before", message: "They came out before they went in.".into() });
+            faults.push(Fault {
+                pointer: "/out_at".into(),
+                code: "before",
+                message: "They came out before they went in.".into(),
+            });
         }
         if entry.body.fuel_kg.is_some() && entry.body.fuel_kwh.is_some() {
-            faults.push(Fault { pointer: "/fuel_kwh".into(), code: "one-of", message: "Give fuel_kg or fuel_kwh, not both.".into() });
+            faults.push(Fault {
+                pointer: "/fuel_kwh".into(),
+                code: "one-of",
+                message: "Give fuel_kg or fuel_kwh, not both.".into(),
+            });
         }
         if !faults.is_empty() {
             return Err(Problem::invalid(faults));

@@ -3,8 +3,8 @@
 use super::model::{CoatBody, PatchBody, RecipeBody, RecipeVersionBody, ShellBody, SlurryBatchBody, SlurryCheckBody};
 use super::store;
 use super::verbs::{Coats, Patches, RecipeVersions, Recipes, Shells, SlurryBatches, SlurryChecks};
-use crate::book::render::Adding;
 use crate::book::api::{Acted, InPath, Kit, ListFilter, act, fill_draft, post, record_schema, request_schema, standard};
+use crate::book::render::Adding;
 use crate::book::resolve::Asks;
 use crate::book::{Draft, verbs};
 use crate::db::ReadTx;
@@ -24,26 +24,54 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
     let of_shell: &[ListFilter] = &[ListFilter::Refers { member: "shell_id", kind: Kind::Shell }];
     let mut out = vec![
         post::<Recipes>(kit, "/v1/recipes", "recipe_create", "Write down a recipe, version 1", Right::Log, None),
-        post::<RecipeVersions>(kit, "/v1/recipes/{id}/versions", "recipe_version_create", "Write down the next version of a recipe", Right::Log, Some(InPath { kind: Kind::Recipe, member: "recipe_id" })),
+        post::<RecipeVersions>(
+            kit,
+            "/v1/recipes/{id}/versions",
+            "recipe_version_create",
+            "Write down the next version of a recipe",
+            Right::Log,
+            Some(InPath { kind: Kind::Recipe, member: "recipe_id" }),
+        ),
         post::<SlurryBatches>(kit, "/v1/slurry-batches", "slurry_batch_create", "Mix a slurry batch", Right::Log, None),
-        post::<SlurryChecks>(kit, "/v1/slurry-batches/{id}/checks", "slurry_check_create", "Check a slurry batch", Right::Log, Some(InPath { kind: Kind::SlurryBatch, member: "slurry_batch_id" })),
+        post::<SlurryChecks>(
+            kit,
+            "/v1/slurry-batches/{id}/checks",
+            "slurry_check_create",
+            "Check a slurry batch",
+            Right::Log,
+            Some(InPath { kind: Kind::SlurryBatch, member: "slurry_batch_id" }),
+        ),
         without_version_id(post::<Shells>(kit, "/v1/shells", "shell_create", "Build a shell around castings", Right::Log, None)),
         post::<Coats>(kit, "/v1/shells/{id}/coats", "shell_coat_create", "Dip a shell", Right::Log, Some(UNDER_SHELL)),
         rack_route(kit),
         post::<Patches>(kit, "/v1/shells/{id}/patches", "patch_create", "Patch a shell", Right::Log, Some(UNDER_SHELL)),
     ];
     out.extend(standard::<Recipes>(kit, &[], Right::Correct));
-    out.extend(standard::<RecipeVersions>(kit, &[ListFilter::Refers { member: "recipe_id", kind: Kind::Recipe }], Right::Correct));
+    out.extend(standard::<RecipeVersions>(
+        kit,
+        &[ListFilter::Refers { member: "recipe_id", kind: Kind::Recipe }],
+        Right::Correct,
+    ));
     out.extend(standard::<SlurryBatches>(kit, &[], Right::Correct));
-    out.extend(standard::<SlurryChecks>(kit, &[ListFilter::Refers { member: "slurry_batch_id", kind: Kind::SlurryBatch }], Right::Correct));
+    out.extend(standard::<SlurryChecks>(
+        kit,
+        &[ListFilter::Refers { member: "slurry_batch_id", kind: Kind::SlurryBatch }],
+        Right::Correct,
+    ));
     out.extend(standard::<Shells>(
         kit,
-        &[ListFilter::Refers { member: "recipe_id", kind: Kind::Recipe }, ListFilter::Refers { member: "casting_ids", kind: Kind::Casting }],
+        &[
+            ListFilter::Refers { member: "recipe_id", kind: Kind::Recipe },
+            ListFilter::Refers { member: "casting_ids", kind: Kind::Casting },
+        ],
         Right::Correct,
     ));
     out.extend(standard::<Coats>(
         kit,
-        &[ListFilter::Refers { member: "shell_id", kind: Kind::Shell }, ListFilter::Refers { member: "slurry_batch_id", kind: Kind::SlurryBatch }],
+        &[
+            ListFilter::Refers { member: "shell_id", kind: Kind::Shell },
+            ListFilter::Refers { member: "slurry_batch_id", kind: Kind::SlurryBatch },
+        ],
         Right::Correct,
     ));
     out.extend(standard::<Patches>(kit, of_shell, Right::Correct));
@@ -143,10 +171,7 @@ async fn dip_rack(kit: &Kit, ctx: Ctx) -> Result<Reply, Problem> {
 }
 
 /// The tag, recipe and version of shells.
-pub fn extras<'a>(
-    read: &'a mut ReadTx,
-    seqs: &'a [Seq],
-) -> Adding<'a> {
+pub fn extras<'a>(read: &'a mut ReadTx, seqs: &'a [Seq]) -> Adding<'a> {
     Box::pin(async move {
         let shown = store::shown(read, seqs).await?;
         Ok(shown
@@ -163,10 +188,7 @@ pub fn extras<'a>(
 }
 
 /// The number of recipe versions.
-pub fn version_extras<'a>(
-    read: &'a mut ReadTx,
-    seqs: &'a [Seq],
-) -> Adding<'a> {
+pub fn version_extras<'a>(read: &'a mut ReadTx, seqs: &'a [Seq]) -> Adding<'a> {
     Box::pin(async move {
         let numbers = store::version_numbers(read, seqs).await?;
         Ok(numbers
@@ -188,7 +210,14 @@ pub fn schemas() -> Vec<(Kind, Value)> {
     let none = Map::new();
     vec![
         (Kind::Recipe, record_schema::<RecipeBody>(Kind::Recipe, &none, &[("versions", Kind::RecipeVersion)])),
-        (Kind::RecipeVersion, record_schema::<RecipeVersionBody>(Kind::RecipeVersion, &Map::from_iter([("recipe_version".to_owned(), version)]), &[])),
+        (
+            Kind::RecipeVersion,
+            record_schema::<RecipeVersionBody>(
+                Kind::RecipeVersion,
+                &Map::from_iter([("recipe_version".to_owned(), version)]),
+                &[],
+            ),
+        ),
         (Kind::SlurryBatch, record_schema::<SlurryBatchBody>(Kind::SlurryBatch, &none, &[("checks", Kind::SlurryCheck)])),
         (Kind::SlurryCheck, record_schema::<SlurryCheckBody>(Kind::SlurryCheck, &none, &[])),
         (Kind::Shell, record_schema::<ShellBody>(Kind::Shell, &shell, &[("coats", Kind::Coat), ("patches", Kind::Patch)])),

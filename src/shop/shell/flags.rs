@@ -1,9 +1,9 @@
 //! Practice flags of coats: not dry, viscosity or room outside the recipe.
 
+use super::store;
 use crate::book::flags::{self, Flag};
 use crate::book::story::{self, Line, Story};
 use crate::db::WriteTx;
-use super::store;
 use crate::kernel::{Instant, Kind, Problem, Seq};
 use crate::shop::house::settings::{self, Settings};
 use serde_json::Value;

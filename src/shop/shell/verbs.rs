@@ -84,10 +84,8 @@ impl Room for SlurryChecks {
 
     async fn enter(tx: &mut WriteTx, entry: &mut Entry<SlurryCheckBody>) -> Result<(), Problem> {
         let body = &entry.body;
-        entry.columns = vec![
-            ("batch_seq", body.slurry_batch_id.seq().into()),
-            ("viscosity_s", body.viscosity_s.map(|v| v.0).into()),
-        ];
+        entry.columns =
+            vec![("batch_seq", body.slurry_batch_id.seq().into()), ("viscosity_s", body.viscosity_s.map(|v| v.0).into())];
         let batch = entry.body.slurry_batch_id.seq();
         entry.bear(batch);
         tx.touch(Kind::SlurryBatch, batch);
@@ -181,9 +179,10 @@ fn gating_faults(body: &ShellBody) -> Vec<Fault> {
 async fn choose_version(tx: &mut WriteTx, entry: &mut Entry<ShellBody>) -> Result<(), Problem> {
     let versions = store::versions(tx, entry.body.recipe_id.seq()).await?;
     let chosen = match entry.body.recipe_version {
-        Some(wanted) => versions.iter().find(|v| v.version == wanted.0).ok_or_else(|| {
-            Problem::field("/recipe_version", "not-found", format!("The recipe has no version {}.", wanted.0))
-        })?,
+        Some(wanted) => versions
+            .iter()
+            .find(|v| v.version == wanted.0)
+            .ok_or_else(|| Problem::field("/recipe_version", "not-found", format!("The recipe has no version {}.", wanted.0)))?,
         None => versions
             .iter()
             .rfind(|v| v.at <= entry.common.at)

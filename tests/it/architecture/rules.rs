@@ -33,19 +33,8 @@ const ROOMS: [&str; 13] = [
 ];
 
 /// The desks, and the two that every desk may name.
-const DESKS: [&str; 11] = [
-    "facts",
-    "cost",
-    "report",
-    "trial",
-    "route_card",
-    "start",
-    "pour_day",
-    "plan",
-    "quote",
-    "search",
-    "export",
-];
+const DESKS: [&str; 11] =
+    ["facts", "cost", "report", "trial", "route_card", "start", "pour_day", "plan", "quote", "search", "export"];
 const OPEN_DESKS: [&str; 2] = ["facts", "cost"];
 
 /// The desks that read the tables of any room.
@@ -98,9 +87,9 @@ impl Place {
         let first = path.first().map(String::as_str);
         let second = path.get(1).map(String::as_str);
         let among = |list: &[&str], name: &str, kind: &str| {
-            list.iter().position(|x| *x == name).ok_or_else(|| {
-                format!("`{name}` is no {kind} on the list in tests/it/architecture/rules.rs")
-            })
+            list.iter()
+                .position(|x| *x == name)
+                .ok_or_else(|| format!("`{name}` is no {kind} on the list in tests/it/architecture/rules.rs"))
         };
         match (first, second) {
             (None, _) => Ok(Self::Root),
@@ -139,17 +128,17 @@ impl Place {
             (_, Self::Root) => Some("the root has nothing of its own: name the part that is meant"),
             (_, Self::Group(_)) => Some("name the room itself, so that the wall can see which"),
             (Self::Group(_), _) => Some("this file only declares its rooms"),
-            (Self::Layer(a), Self::Layer(b)) => (a != b && !LAYERS[a].1.contains(&LAYERS[b].0))
-                .then_some("a layer names only the ones below it"),
+            (Self::Layer(a), Self::Layer(b)) => {
+                (a != b && !LAYERS[a].1.contains(&LAYERS[b].0)).then_some("a layer names only the ones below it")
+            }
             (Self::Layer(_), _) => Some("a layer knows no room and no desk"),
             (Self::Room(_) | Self::Desk(_), Self::Layer(_)) => None,
-            (Self::Room(a), Self::Room(b)) => {
-                (b > a).then_some("a room names only the rooms above it on the list")
-            }
+            (Self::Room(a), Self::Room(b)) => (b > a).then_some("a room names only the rooms above it on the list"),
             (Self::Room(_), Self::Desk(_)) => Some("rooms know no desk"),
             (Self::Desk(_), Self::Room(_)) => None,
-            (Self::Desk(a), Self::Desk(b)) => (a != b && !OPEN_DESKS.contains(&DESKS[b]))
-                .then_some("a desk names no other desk but facts and cost"),
+            (Self::Desk(a), Self::Desk(b)) => {
+                (a != b && !OPEN_DESKS.contains(&DESKS[b])).then_some("a desk names no other desk but facts and cost")
+            }
         }
     }
 
@@ -193,10 +182,8 @@ pub fn check(sources: &[Source]) -> Vec<Breach> {
         }
     }
     // A macro made with #[macro_export] stands at the root, but belongs where it is made.
-    let macros: BTreeMap<&str, Place> = reads
-        .iter()
-        .flat_map(|r| r.scan.macros.iter().map(|name| (name.as_str(), r.place)))
-        .collect();
+    let macros: BTreeMap<&str, Place> =
+        reads.iter().flat_map(|r| r.scan.macros.iter().map(|name| (name.as_str(), r.place))).collect();
     // A table belongs to the place that declares it, or else inserts into it.
     let mut owners = Owners::new();
     let mut statements = Vec::new();

@@ -39,8 +39,7 @@ pub struct Scan {
 /// Reads `text`, the source of the module `module`.
 pub fn scan(module: &[String], in_test: bool, text: &str) -> Result<Scan, String> {
     let tokens: TokenStream = text.parse().map_err(|e| format!("cannot be read as Rust: {e}"))?;
-    let mut reader =
-        Reader { module: module.to_vec(), in_test, exports: false, out: Scan::default() };
+    let mut reader = Reader { module: module.to_vec(), in_test, exports: false, out: Scan::default() };
     reader.walk(&tokens.into_iter().collect::<Vec<_>>());
     Ok(reader.out)
 }
@@ -128,11 +127,8 @@ impl Reader {
         match name {
             "use" => self.out.uses.push(line),
             "TABLE" if i > 0 && tokens[i - 1].to_string() == "const" => {
-                let value = tokens[i..]
-                    .iter()
-                    .take_while(|t| !is_punct(Some(t), ';'))
-                    .skip_while(|t| !is_punct(Some(t), '='))
-                    .nth(1);
+                let value =
+                    tokens[i..].iter().take_while(|t| !is_punct(Some(t), ';')).skip_while(|t| !is_punct(Some(t), '=')).nth(1);
                 let table = value.and_then(|v| unquote(&v.to_string()));
                 self.out.tables.extend(table.filter(|t| !t.is_empty()));
             }
@@ -151,13 +147,9 @@ impl Reader {
                 self.out.tricks.push((line, "`store` is private to its room: write `mod store;`"));
             }
             "disallowed_methods" => {
-                self.out
-                    .tricks
-                    .push((line, "only src/kernel/clock.rs may reach for clock and chance"));
+                self.out.tricks.push((line, "only src/kernel/clock.rs may reach for clock and chance"));
             }
-            "crate" | "self" | "super" | "pourbook"
-                if is_path_sep(tokens, i + 1) && !is_path_sep_before(tokens, i) =>
-            {
+            "crate" | "self" | "super" | "pourbook" if is_path_sep(tokens, i + 1) && !is_path_sep_before(tokens, i) => {
                 return self.path(tokens, i, &[]);
             }
             _ => {}
@@ -182,8 +174,7 @@ impl Reader {
                 }
                 Some(TokenTree::Group(g)) if g.delimiter() == Delimiter::Brace => {
                     let inner = g.stream().into_iter().collect::<Vec<_>>();
-                    for branch in inner.split(|t| is_punct(Some(t), ',')).filter(|b| !b.is_empty())
-                    {
+                    for branch in inner.split(|t| is_punct(Some(t), ',')).filter(|b| !b.is_empty()) {
                         self.path(branch, 0, &segments);
                     }
                     return i;
@@ -222,8 +213,7 @@ impl Reader {
     fn literal(&mut self, source: &str, line: usize) {
         let Some(text) = unquote(source) else { return };
         // Attributes such as serde's `with` carry paths in strings.
-        let is_path = text.contains("::")
-            && text.chars().all(|c| c.is_ascii_alphanumeric() || matches!(c, '_' | ':'));
+        let is_path = text.contains("::") && text.chars().all(|c| c.is_ascii_alphanumeric() || matches!(c, '_' | ':'));
         if is_path && let Ok(tokens) = text.parse::<TokenStream>() {
             let inner = tokens.into_iter().collect::<Vec<_>>();
             let first = self.out.mentions.len();
@@ -236,21 +226,15 @@ impl Reader {
 
 /// The name in `mod name { … }`, if the brace at `i` is one.
 fn inline_module(tokens: &[TokenTree], i: usize) -> Option<String> {
-    match (
-        i.checked_sub(2).and_then(|k| tokens.get(k)),
-        i.checked_sub(1).and_then(|k| tokens.get(k)),
-    ) {
-        (Some(TokenTree::Ident(keyword)), Some(TokenTree::Ident(name))) if keyword == "mod" => {
-            Some(name.to_string())
-        }
+    match (i.checked_sub(2).and_then(|k| tokens.get(k)), i.checked_sub(1).and_then(|k| tokens.get(k))) {
+        (Some(TokenTree::Ident(keyword)), Some(TokenTree::Ident(name))) if keyword == "mod" => Some(name.to_string()),
         _ => None,
     }
 }
 
 /// Whether the name at `i` stands in `pub mod name` or `pub(…) mod name`.
 fn declared_public(tokens: &[TokenTree], i: usize) -> bool {
-    let before =
-        |back: usize| i.checked_sub(back).and_then(|k| tokens.get(k)).map(ToString::to_string);
+    let before = |back: usize| i.checked_sub(back).and_then(|k| tokens.get(k)).map(ToString::to_string);
     before(1).as_deref() == Some("mod")
         && (before(2).as_deref() == Some("pub")
             || before(2).is_some_and(|g| g.starts_with('(')) && before(3).as_deref() == Some("pub"))

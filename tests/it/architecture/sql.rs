@@ -33,10 +33,7 @@ pub fn is_sql(text: &str) -> bool {
             matches!(word(1), "IMMEDIATE" | "immediate" | "EXCLUSIVE" | "exclusive")
         }
         "CREATE" | "ALTER" | "DROP" => {
-            matches!(
-                word(1),
-                "TABLE" | "INDEX" | "UNIQUE" | "VIEW" | "TRIGGER" | "VIRTUAL" | "TEMP"
-            )
+            matches!(word(1), "TABLE" | "INDEX" | "UNIQUE" | "VIEW" | "TRIGGER" | "VIRTUAL" | "TEMP")
         }
         _ => false,
     };
@@ -68,8 +65,7 @@ pub fn tables(text: &str) -> Vec<(Use, String)> {
     }
     let made: Vec<&String> = (0..lower.len())
         .filter(|&i| {
-            words[i].is_name
-                && (at(i + 1) == "as" && matches!(at(i + 2), "(" | "not" | "materialized"))
+            words[i].is_name && (at(i + 1) == "as" && matches!(at(i + 2), "(" | "not" | "materialized"))
                 || words[i].is_name && at(i + 1) == "(" && closes_into_as(&lower, i + 1)
         })
         .map(|i| &lower[i])
@@ -81,9 +77,7 @@ pub fn tables(text: &str) -> Vec<(Use, String)> {
 /// Whether the bracket opened at `i` is followed by `AS (`, as in `WITH t(a, b) AS (…)`.
 fn closes_into_as(lower: &[String], i: usize) -> bool {
     let close = lower[i..].iter().position(|w| w == ")").map(|n| n + i);
-    close.is_some_and(|c| {
-        lower.get(c + 1).is_some_and(|w| w == "as") && lower.get(c + 2).is_some_and(|w| w == "(")
-    })
+    close.is_some_and(|c| lower.get(c + 1).is_some_and(|w| w == "as") && lower.get(c + 2).is_some_and(|w| w == "("))
 }
 
 /// `FROM a, b AS c, d`
@@ -157,9 +151,7 @@ fn words(text: &str) -> Vec<Word> {
     let mut i = 0;
     while i < chars.len() {
         let c = chars[i];
-        let until = |from: usize, end: char| {
-            chars[from..].iter().position(|&x| x == end).map_or(chars.len(), |n| n + from)
-        };
+        let until = |from: usize, end: char| chars[from..].iter().position(|&x| x == end).map_or(chars.len(), |n| n + from);
         if c.is_alphabetic() || c == '_' {
             let end = chars[i..].iter().position(|x| !x.is_alphanumeric() && *x != '_');
             let end = end.map_or(chars.len(), |n| n + i);

@@ -13,10 +13,7 @@ fn a_weighed_heat() {
     let close = s.close(heat, 600, 300, 0);
     let book = s.derive();
     assert_eq!(caused(&book, lot), [(Outside, Lot(lot), 10_000, 1000)]);
-    assert_eq!(
-        caused(&book, heat + 1),
-        [(Lot(lot), Heat(heat), 10_000, 1000)]
-    );
+    assert_eq!(caused(&book, heat + 1), [(Lot(lot), Heat(heat), 10_000, 1000)]);
     assert_eq!(caused(&book, pour), [(Heat(heat), Shell(shell), 9000, 0)]);
     // Unit value 1000/10,000. Pigged 600 → 60. R = 10,000 − 600 − 300 − 9000 = 100.
     // The rest of the value, 1000 − 60 = 940, goes to the one shell.
@@ -44,10 +41,7 @@ fn blank_pours_share_what_is_left() {
     let b = s.pour(heat, two, Poured::Blank);
     // Open: a blank pour is 0.
     let book = s.derive();
-    assert_eq!(
-        (book.figures.streams[&a].mass, caused(&book, a).len()),
-        (mg(0), 0)
-    );
+    assert_eq!((book.figures.streams[&a].mass, caused(&book, a).len()), (mg(0), 0));
     let close = s.close(heat, 900, 0, 0);
     // 10,000 − 900 = 9100 by 2:1 = 6066.67, 3033.33 → 6067, 3033. Nothing unexplained.
     // 1000 − 90 = 910 by 6067:3033 = 606.7, 303.3 → 607, 303.
@@ -128,26 +122,14 @@ fn swept_metal_takes_its_value_from_the_open_heat() {
     let heat = s.heat(lot, 5000);
     let (shell, _) = s.shell(&[2000], 0);
     let pour = s.pour(heat, shell, weighed(4000));
-    let leak = s.log(Event::Leak {
-        pour,
-        lost: mg(100),
-        swept: Some(pooled(300)),
-    });
+    let leak = s.log(Event::Leak { pour, lost: mg(100), swept: Some(pooled(300)) });
     s.charge(heat, lot, 5000);
     let close = s.close(heat, 6000, 0, 0);
     let book = s.derive();
     // At the pour V/C = 500/5000: 300 → 30, out of the heat; the mass out of the shell.
-    let want = [
-        (Shell(shell), Lot(POOL), 300, 0),
-        (Heat(heat), Lot(POOL), 0, 30),
-        (Shell(shell), Leak, 100, 0),
-    ];
+    let want = [(Shell(shell), Lot(POOL), 300, 0), (Heat(heat), Lot(POOL), 0, 30), (Shell(shell), Leak, 100, 0)];
     assert_eq!(caused(&book, leak), want);
-    let order = book
-        .movements
-        .iter()
-        .find(|m| m.source == leak)
-        .map(|m| m.order.seq);
+    let order = book.movements.iter().find(|m| m.source == leak).map(|m| m.order.seq);
     assert_eq!(order, Some(pour));
     // V = 1000, 30 swept, 600 pigged: 370 to the shell.
     assert!(caused(&book, close).contains(&(Heat(heat), Shell(shell), 0, 370)));
@@ -197,10 +179,7 @@ fn two_heats_into_one_shell() {
     // shell, 600 of b at 60 out of b.
     let out = s.log(net_of(castings[0], 8000, 900));
     let close_b = s.close(b, 0, 0, 0);
-    let judged = s.log(Event::Judged {
-        casting: castings[0],
-        verdict: Verdict::Accepted,
-    });
+    let judged = s.log(Event::Judged { casting: castings[0], verdict: Verdict::Accepted });
     let book = s.derive();
     assert!(caused(&book, close_a).contains(&(Heat(a), Shell(shell), 0, 3000)));
     let want = [
@@ -213,10 +192,7 @@ fn two_heats_into_one_shell() {
     assert_eq!(caused(&book, close_b), [(Heat(b), Shell(shell), 0, 540)]);
     // The shell completes with the verdict: 100 left, no gross, so unexplained;
     // 3000 − 300 + 540 = 3240 to the casting.
-    let want = [
-        (Shell(shell), Unexplained, 100, 0),
-        (Shell(shell), Casting(castings[0]), 0, 3240),
-    ];
+    let want = [(Shell(shell), Unexplained, 100, 0), (Shell(shell), Casting(castings[0]), 0, 3240)];
     assert_eq!(caused(&book, judged), want);
     // 8000 by 3:6 = 2667 + 5333: 2667 · 1 + 5333 · 0.1 = 2667 + 533 = 3200.
     let casting = book.figures.castings[&castings[0]];
@@ -231,10 +207,7 @@ fn a_heat_without_a_pour_keeps_its_value() {
     let heat = s.heat(lot, 10_000);
     let close = s.close(heat, 9900, 0, 0);
     let book = s.derive();
-    let want = [
-        (Heat(heat), Lot(POOL), 9900, 990),
-        (Heat(heat), Unexplained, 100, 0),
-    ];
+    let want = [(Heat(heat), Lot(POOL), 9900, 990), (Heat(heat), Unexplained, 100, 0)];
     assert_eq!(caused(&book, close), want);
     assert_eq!(held(&book, Heat(heat)), (0, 10));
 }
@@ -248,10 +221,7 @@ fn a_negative_residual_comes_from_unexplained() {
     s.pour(heat, shell, weighed(10_200));
     let close = s.close(heat, 0, 0, 0);
     let book = s.derive();
-    let want = [
-        (Unexplained, Heat(heat), 200, 0),
-        (Heat(heat), Shell(shell), 0, 1000),
-    ];
+    let want = [(Unexplained, Heat(heat), 200, 0), (Heat(heat), Shell(shell), 0, 1000)];
     assert_eq!(caused(&book, close), want);
 }
 
@@ -264,60 +234,26 @@ fn what_no_shop_can_do_is_named() {
     s.pour(heat, shell, weighed(8000));
     let close = s.close(heat, 500, 0, 0);
     // R = 1500 of 10,000.
-    let residual = Impossible::Residual {
-        source: close,
-        heat,
-        residual: mg(1500),
-    };
+    let residual = Impossible::Residual { source: close, heat, residual: mg(1500) };
     // 8020 out of 8000 is beyond 0.2 % = 16.
     let net = s.log(net_of(castings[0], 8000, 20));
-    let over = Impossible::ShellOverdrawn {
-        source: net,
-        shell,
-        over: mg(20),
-    };
+    let over = Impossible::ShellOverdrawn { source: net, shell, over: mg(20) };
     let charge = s.charge(heat, lot, 700);
-    let late = Impossible::ChargedAfterClosing {
-        source: charge,
-        heat,
-        mass: mg(700),
-    };
+    let late = Impossible::ChargedAfterClosing { source: charge, heat, mass: mg(700) };
     let pour = s.pour(heat, shell, weighed(20));
-    let poured = Impossible::PouredAfterClosing {
-        source: pour,
-        heat,
-        mass: mg(20),
-    };
+    let poured = Impossible::PouredAfterClosing { source: pour, heat, mass: mg(20) };
     assert_eq!(
         derive(&s.history, mg(1)).impossible,
-        [
-            Impossible::Residual {
-                source: close,
-                heat,
-                residual: mg(2180)
-            },
-            late,
-            poured,
-        ]
+        [Impossible::Residual { source: close, heat, residual: mg(2180) }, late, poured,]
     );
     s.history.entries.truncate(s.history.entries.len() - 2);
     assert_eq!(derive(&s.history, mg(1)).impossible, [over, residual]);
     // With a scale that shows 20 mg at best the shell is in order.
     assert_eq!(derive(&s.history, mg(20)).impossible, [residual]);
     let again = s.close(heat, 0, 0, 0);
-    assert!(
-        derive(&s.history, mg(20))
-            .impossible
-            .contains(&Impossible::ClosedTwice {
-                source: again,
-                heat
-            })
-    );
+    assert!(derive(&s.history, mg(20)).impossible.contains(&Impossible::ClosedTwice { source: again, heat }));
     let bad = s.receipt(lot, -5, 0);
-    let negative = Impossible::NegativeMass {
-        source: bad,
-        under: mg(5),
-    };
+    let negative = Impossible::NegativeMass { source: bad, under: mg(5) };
     assert!(derive(&s.history, mg(20)).impossible.contains(&negative));
 }
 
@@ -329,11 +265,7 @@ fn a_stream_covers_its_own_leak() {
     let (shell, _) = s.shell(&[9000], 0);
     let a = s.pour(heat, shell, estimated(1000));
     let b = s.pour(heat, shell, Poured::Blank);
-    s.log(Event::Leak {
-        pour: a,
-        lost: mg(1500),
-        swept: None,
-    });
+    s.log(Event::Leak { pour: a, lost: mg(1500), swept: None });
     // Known out 1500 by 1000:9000 = 150, 1350; but all of it leaked from the first.
     let book = s.derive();
     assert_eq!(book.figures.streams[&a].mass, mg(1500));
@@ -348,18 +280,11 @@ fn swept_metal_is_of_the_heats_that_had_poured_by_then() {
     let (shell, _) = s.shell(&[6000], 0);
     let pour = s.pour(a, shell, weighed(3000));
     let swept = Some(pooled(100));
-    let leak = s.log(Event::Leak {
-        pour,
-        lost: mg(0),
-        swept,
-    });
+    let leak = s.log(Event::Leak { pour, lost: mg(0), swept });
     let cheap = s.lot(6000, 600);
     let b = s.heat(cheap, 6000);
     s.pour(b, shell, weighed(3000));
     let book = s.derive();
-    let want = [
-        (Shell(shell), Lot(POOL), 100, 0),
-        (Heat(a), Lot(POOL), 0, 100),
-    ];
+    let want = [(Shell(shell), Lot(POOL), 100, 0), (Heat(a), Lot(POOL), 0, 100)];
     assert_eq!(caused(&book, leak), want);
 }

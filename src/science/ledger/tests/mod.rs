@@ -34,9 +34,7 @@ impl Story {
 
     fn log_parts(&mut self, events: Vec<Event>) -> i64 {
         let order = self.tick();
-        let entries = (0..)
-            .zip(events)
-            .map(|(part, event)| Entry { order, part, event });
+        let entries = (0..).zip(events).map(|(part, event)| Entry { order, part, event });
         self.history.entries.extend(entries);
         order.seq
     }
@@ -47,11 +45,7 @@ impl Story {
     }
 
     fn receipt(&mut self, lot: i64, mass: i64, value: i64) -> i64 {
-        self.log(Event::LotIn {
-            lot,
-            mass: mg(mass),
-            value: Money::from_minor(value),
-        })
+        self.log(Event::LotIn { lot, mass: mg(mass), value: Money::from_minor(value) })
     }
 
     /// A heat with one charge line.
@@ -68,11 +62,7 @@ impl Story {
     }
 
     fn charge(&mut self, heat: i64, lot: i64, mass: i64) -> i64 {
-        self.log(Event::Charge {
-            heat,
-            lot,
-            mass: mg(mass),
-        })
+        self.log(Event::Charge { heat, lot, mass: mg(mass) })
     }
 
     /// A shell of castings with these estimates; the answer is shell and castings.
@@ -81,48 +71,27 @@ impl Story {
         let mut castings = Vec::new();
         for &estimate in estimates {
             let casting = self.tick().seq;
-            castings.push(history::Casting {
-                seq: casting,
-                tag_rank: casting,
-                estimate: mg(estimate),
-            });
+            castings.push(history::Casting { seq: casting, tag_rank: casting, estimate: mg(estimate) });
         }
         let seqs = castings.iter().map(|c| c.seq).collect();
-        self.history.shells.push(history::Shell {
-            seq,
-            castings,
-            gating: mg(gating),
-        });
+        self.history.shells.push(history::Shell { seq, castings, gating: mg(gating) });
         (seq, seqs)
     }
 
     fn pour(&mut self, heat: i64, shell: i64, poured: Poured) -> i64 {
-        self.log(Event::Pour {
-            heat,
-            shell,
-            poured,
-        })
+        self.log(Event::Pour { heat, shell, poured })
     }
 
     fn close(&mut self, heat: i64, pigged: i64, dross: i64, heel: i64) -> i64 {
         let blank = |mass: i64| (mass != 0).then(|| mg(mass));
         let pigged = (pigged != 0).then(|| pooled(pigged));
         let (dross, heel) = (blank(dross), blank(heel));
-        self.log(Event::Closing(Closing {
-            heat,
-            pigged,
-            dross,
-            spilled: None,
-            heel,
-        }))
+        self.log(Event::Closing(Closing { heat, pigged, dross, spilled: None, heel }))
     }
 
     /// Net, returned gating and verdict in one record.
     fn breakout(&mut self, casting: i64, net: i64, returned: i64, verdict: Verdict) -> i64 {
-        self.log_parts(vec![
-            net_of(casting, net, returned),
-            Event::Judged { casting, verdict },
-        ])
+        self.log_parts(vec![net_of(casting, net, returned), Event::Judged { casting, verdict }])
     }
 
     fn derive(&self) -> Book {
@@ -145,31 +114,20 @@ fn estimated(mass: i64) -> Poured {
 }
 
 fn pooled(mass: i64) -> Pooled {
-    Pooled {
-        mass: mg(mass),
-        lot: POOL,
-    }
+    Pooled { mass: mg(mass), lot: POOL }
 }
 
 fn net_of(casting: i64, net: i64, returned: i64) -> Event {
     let returned = (returned != 0).then(|| pooled(returned));
-    Event::Net {
-        casting,
-        net: Some(mg(net)),
-        returned,
-    }
+    Event::Net { casting, net: Some(mg(net)), returned }
 }
 
-const SCRAP: Verdict = Verdict::Scrap {
-    lot: POOL,
-    kept: false,
-};
+const SCRAP: Verdict = Verdict::Scrap { lot: POOL, kept: false };
 
 /// The movements that a record caused: from, to, mass, value.
 fn caused(book: &Book, source: i64) -> Vec<(Account, Account, i64, i64)> {
     let rows = book.movements.iter().filter(|m| m.source == source);
-    rows.map(|m| (m.from, m.to, m.mass.mg(), m.value.minor()))
-        .collect()
+    rows.map(|m| (m.from, m.to, m.mass.mg(), m.value.minor())).collect()
 }
 
 /// What an account holds in the end: mass, value.

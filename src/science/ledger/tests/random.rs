@@ -49,38 +49,19 @@ fn wild(dice: &mut Dice, count: i64) -> History {
     for (seq, castings) in [(21, 31..33), (22, 33..34), (23, 34..36)] {
         let castings = castings.map(|seq| {
             let (tag_rank, estimate) = (40 - seq, dice.mass(900));
-            history::Casting {
-                seq,
-                tag_rank,
-                estimate,
-            }
+            history::Casting { seq, tag_rank, estimate }
         });
         let (castings, gating) = (castings.collect(), dice.mass(300));
-        history.shells.push(history::Shell {
-            seq,
-            castings,
-            gating,
-        });
+        history.shells.push(history::Shell { seq, castings, gating });
     }
     for seq in 100..100 + count {
         let order = Order::new(dice.below(20), seq);
         let event = wild_event(dice, seq);
         if let (Event::Net { casting, .. }, true) = (&event, dice.one_in(2)) {
-            let event = Event::Judged {
-                casting: *casting,
-                verdict: wild_verdict(dice),
-            };
-            history.entries.push(Entry {
-                order,
-                part: 1,
-                event,
-            });
+            let event = Event::Judged { casting: *casting, verdict: wild_verdict(dice) };
+            history.entries.push(Entry { order, part: 1, event });
         }
-        history.entries.push(Entry {
-            order,
-            part: 0,
-            event,
-        });
+        history.entries.push(Entry { order, part: 0, event });
     }
     history
 }
@@ -97,22 +78,10 @@ fn wild_stock(dice: &mut Dice, kind: i64) -> Event {
     let (lot, heat) = (1 + dice.below(3), 11 + dice.below(4));
     let mass = dice.mass(1000);
     match kind {
-        0 => Event::LotIn {
-            lot,
-            mass,
-            value: Money::from_minor(dice.below(500)),
-        },
+        0 => Event::LotIn { lot, mass, value: Money::from_minor(dice.below(500)) },
         1 => Event::LotCount { lot, level: mass },
-        2 => Event::LotOut {
-            lot,
-            mass,
-            to: history::Gone::Sold,
-        },
-        3 => Event::LotTransfer {
-            from: lot,
-            to: 1 + lot % 3,
-            mass,
-        },
+        2 => Event::LotOut { lot, mass, to: history::Gone::Sold },
+        3 => Event::LotTransfer { from: lot, to: 1 + lot % 3, mass },
         _ => Event::Charge { heat, lot, mass },
     }
 }
@@ -122,39 +91,17 @@ fn wild_heat(dice: &mut Dice, kind: i64, seq: i64) -> Event {
     let mass = dice.mass(1000);
     let pooled = |mass: Option<Mass>| mass.map(|mass| Pooled { mass, lot });
     match kind {
-        6 => Event::Pour {
-            heat,
-            shell,
-            poured: Poured::Weighed(mass),
-        },
-        7 => Event::Pour {
-            heat,
-            shell,
-            poured: Poured::Estimated(mass),
-        },
-        8 => Event::Pour {
-            heat,
-            shell,
-            poured: Poured::Blank,
-        },
+        6 => Event::Pour { heat, shell, poured: Poured::Weighed(mass) },
+        7 => Event::Pour { heat, shell, poured: Poured::Estimated(mass) },
+        8 => Event::Pour { heat, shell, poured: Poured::Blank },
         9 => {
             let swept = pooled(dice.maybe(100));
-            Event::Leak {
-                pour: 100 + dice.below(seq - 99),
-                lost: dice.mass(50),
-                swept,
-            }
+            Event::Leak { pour: 100 + dice.below(seq - 99), lost: dice.mass(50), swept }
         }
         _ => {
             let pigged = pooled(dice.maybe(400));
             let (dross, spilled, heel) = (dice.maybe(50), dice.maybe(50), dice.maybe(200));
-            Event::Closing(Closing {
-                heat,
-                pigged,
-                dross,
-                spilled,
-                heel,
-            })
+            Event::Closing(Closing { heat, pigged, dross, spilled, heel })
         }
     }
 }
@@ -166,38 +113,17 @@ fn wild_casting(dice: &mut Dice, kind: i64) -> Event {
     match kind {
         12 => {
             let (net, returned) = (dice.maybe(900), pooled(dice.maybe(300)));
-            Event::Net {
-                casting,
-                net,
-                returned,
-            }
+            Event::Net { casting, net, returned }
         }
-        13 => Event::Gross {
-            shell,
-            gross: dice.mass(1000),
-        },
-        14 => Event::Judged {
-            casting,
-            verdict: wild_verdict(dice),
-        },
-        15 => Event::Scrap {
-            casting,
-            returned: dice.maybe(900),
-            lot,
-            kept: dice.one_in(3),
-        },
+        13 => Event::Gross { shell, gross: dice.mass(1000) },
+        14 => Event::Judged { casting, verdict: wild_verdict(dice) },
+        15 => Event::Scrap { casting, returned: dice.maybe(900), lot, kept: dice.one_in(3) },
         16 => {
             let lot = dice.one_in(2).then_some(lot);
             let rod = dice.maybe(50).map(|mass| Rod { mass, lot });
-            Event::Work {
-                casting,
-                rod,
-                mass_after: dice.maybe(900),
-            }
+            Event::Work { casting, rod, mass_after: dice.maybe(900) }
         }
-        _ => Event::Deliver {
-            castings: vec![casting, CASTINGS + dice.below(6)],
-        },
+        _ => Event::Deliver { castings: vec![casting, CASTINGS + dice.below(6)] },
     }
 }
 
@@ -206,18 +132,12 @@ fn wild_verdict(dice: &mut Dice) -> Verdict {
         0 => Verdict::NotJudged,
         1 => Verdict::Repair,
         2 | 3 => Verdict::Accepted,
-        lot => Verdict::Scrap {
-            lot: lot - 3,
-            kept: dice.one_in(3),
-        },
+        lot => Verdict::Scrap { lot: lot - 3, kept: dice.one_in(3) },
     }
 }
 
 /// The movements of each order together, and all balances after them.
-pub(super) fn at_every_instant(
-    book: &Book,
-    mut check: impl FnMut(Order, &BTreeMap<Account, (Mass, Money)>),
-) {
+pub(super) fn at_every_instant(book: &Book, mut check: impl FnMut(Order, &BTreeMap<Account, (Mass, Money)>)) {
     let mut held = BTreeMap::new();
     for (i, m) in book.movements.iter().enumerate() {
         for (account, sign) in [(m.from, -1), (m.to, 1)] {
@@ -225,11 +145,7 @@ pub(super) fn at_every_instant(
             holds.0 += mg(sign * m.mass.mg());
             holds.1 += Money::from_minor(sign * m.value.minor());
         }
-        if book
-            .movements
-            .get(i + 1)
-            .is_none_or(|next| next.order != m.order)
-        {
+        if book.movements.get(i + 1).is_none_or(|next| next.order != m.order) {
             check(m.order, &held);
         }
     }
@@ -247,15 +163,9 @@ pub(super) fn check_identities(book: &Book) {
         for (account, holds) in held {
             mass += holds.0;
             value += holds.1;
-            assert!(
-                !account.is_sink() || holds.1.is_zero(),
-                "{account:?} at {order:?}"
-            );
+            assert!(!account.is_sink() || holds.1.is_zero(), "{account:?} at {order:?}");
             let is_lot = matches!(account, Lot(_));
-            assert!(
-                !is_lot || holds.0 >= Mass::ZERO && holds.1 >= Money::ZERO,
-                "{account:?}"
-            );
+            assert!(!is_lot || holds.0 >= Mass::ZERO && holds.1 >= Money::ZERO, "{account:?}");
         }
         assert!(mass.is_zero() && value.is_zero());
     });
@@ -265,12 +175,7 @@ pub(super) fn check_identities(book: &Book) {
     }
     for (seq, casting) in &book.figures.castings {
         let to_delivered = |m: &&Movement| (m.from, m.to) == (Casting(*seq), Account::Delivered);
-        let sent: Money = book
-            .movements
-            .iter()
-            .filter(to_delivered)
-            .map(|m| m.value)
-            .sum();
+        let sent: Money = book.movements.iter().filter(to_delivered).map(|m| m.value).sum();
         let (mass, value) = held.get(&Casting(*seq)).copied().unwrap_or_default();
         assert_eq!((casting.mass, casting.resting), (mass, value + sent));
     }
@@ -293,10 +198,7 @@ impl Kept {
             (c, derived)
         };
         let clusters = clusters(history).into_iter().map(derived).collect();
-        Self {
-            clusters,
-            lots: lot_movements(&history.entries, values),
-        }
+        Self { clusters, lots: lot_movements(&history.entries, values) }
     }
 
     fn movements(&self) -> Vec<Movement> {
@@ -330,36 +232,19 @@ impl Kept {
     /// What a store does on a write: the steps of the ledger's face.
     fn update(&self, old: &History, new: &History, t_at_most: Order) -> Self {
         let now = clusters(new);
-        let (kept, gone): (Vec<_>, Vec<_>) =
-            self.clusters.iter().partition(|(c, _)| now.contains(c));
+        let (kept, gone): (Vec<_>, Vec<_>) = self.clusters.iter().partition(|(c, _)| now.contains(c));
         let touched = || now.iter().filter(|c| !kept.iter().any(|(k, _)| k == *c));
         let recall_of = |d: &Derived| recall(&d.movements);
-        let before = gone
-            .iter()
-            .flat_map(|(_, d)| recall_of(d))
-            .map(|(step, _)| step);
+        let before = gone.iter().flat_map(|(_, d)| recall_of(d)).map(|(step, _)| step);
         let before: Vec<Step> = before.chain(lot_steps(&old.entries)).collect();
         let after = touched().flat_map(|c| plan(c).1);
         let after: Vec<Step> = after.chain(lot_steps(&new.entries)).collect();
-        let differ = |one: &[Step], other: &[Step]| {
-            one.iter()
-                .filter(|s| !other.contains(s))
-                .map(|s| s.order)
-                .min()
-        };
-        let first = [
-            differ(&before, &after),
-            differ(&after, &before),
-            Some(t_at_most),
-        ];
+        let differ = |one: &[Step], other: &[Step]| one.iter().filter(|s| !other.contains(s)).map(|s| s.order).min();
+        let first = [differ(&before, &after), differ(&after, &before), Some(t_at_most)];
         let t = first.into_iter().flatten().min().unwrap_or_default();
 
         let stored: Vec<(Step, Told)> = recall(&self.movements());
-        let mut known: Values = stored
-            .iter()
-            .filter(|(s, _)| s.order < t)
-            .map(|(s, told)| (s.key, *told))
-            .collect();
+        let mut known: Values = stored.iter().filter(|(s, _)| s.order < t).map(|(s, told)| (s.key, *told)).collect();
         let others = kept.iter().flat_map(|(_, d)| recall_of(d));
         let mut late: Vec<Step> = others.map(|(step, _)| step).collect();
         late.extend(after);
@@ -367,25 +252,15 @@ impl Kept {
         let told = self.stock_before(t).walk(&late);
         let is_changed = |d: &Derived| {
             let now = |key: &Key| told.get(key).copied();
-            recall_of(d)
-                .iter()
-                .any(|(s, was)| now(&s.key).is_some_and(|now| now != *was))
+            recall_of(d).iter().any(|(s, was)| now(&s.key).is_some_and(|now| now != *was))
         };
-        let changed: Vec<&Cluster> = kept
-            .iter()
-            .filter(|(_, d)| is_changed(d))
-            .map(|(c, _)| c)
-            .collect();
+        let changed: Vec<&Cluster> = kept.iter().filter(|(_, d)| is_changed(d)).map(|(c, _)| c).collect();
         known.extend(&told);
         let derive_one = |c: &Cluster| (c.clone(), derive_cluster(c, &masses(c), &known, mg(1)));
         let mut clusters: Vec<(Cluster, Derived)> = touched().map(derive_one).collect();
         for (c, derived) in kept {
             let again = changed.contains(&c);
-            clusters.push(if again {
-                derive_one(c)
-            } else {
-                (c.clone(), derived.clone())
-            });
+            clusters.push(if again { derive_one(c) } else { (c.clone(), derived.clone()) });
         }
         let later = |e: &&Entry| e.order >= t;
         let later: Vec<Entry> = new.entries.iter().filter(later).cloned().collect();

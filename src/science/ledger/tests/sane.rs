@@ -66,9 +66,7 @@ impl Shop {
     fn cast(&mut self, pots: &mut [Pot]) -> Filled {
         let true_mass = 500 + self.dice.below(600);
         let near = |dice: &mut Dice| true_mass * (80 + dice.below(40)) / 100;
-        let estimates: Vec<i64> = (0..=self.dice.below(2))
-            .map(|_| near(&mut self.dice))
-            .collect();
+        let estimates: Vec<i64> = (0..=self.dice.below(2)).map(|_| near(&mut self.dice)).collect();
         let (shell, castings) = self.story.shell(&estimates, 100);
         let mut holds = 0;
         let streams = if self.dice.one_in(3) { pots.len() } else { 1 };
@@ -84,19 +82,11 @@ impl Shop {
             if self.dice.one_in(3) {
                 let (lost, swept) = (self.dice.below(20), 1 + self.dice.below(20));
                 let swept_up = Some(pooled(swept));
-                self.story.log(Event::Leak {
-                    pour,
-                    lost: mg(lost),
-                    swept: swept_up,
-                });
+                self.story.log(Event::Leak { pour, lost: mg(lost), swept: swept_up });
                 holds -= lost + swept;
             }
         }
-        Filled {
-            shell,
-            castings,
-            holds,
-        }
+        Filled { shell, castings, holds }
     }
 
     fn close(&mut self, pots: &[Pot], crucible: Option<i64>) {
@@ -114,20 +104,14 @@ impl Shop {
         let dust = self.dice.below(3);
         let mut left = filled.holds - dust;
         if self.dice.one_in(2) {
-            self.story.log(Event::Gross {
-                shell: filled.shell,
-                gross: mg(left),
-            });
+            self.story.log(Event::Gross { shell: filled.shell, gross: mg(left) });
         }
         for &casting in &filled.castings {
             let net = left / 3;
             let returned = left / 4;
             let verdict = match self.dice.below(5) {
                 0 => SCRAP,
-                1 => Verdict::Scrap {
-                    lot: POOL,
-                    kept: true,
-                },
+                1 => Verdict::Scrap { lot: POOL, kept: true },
                 2 => Verdict::NotJudged,
                 _ => Verdict::Accepted,
             };
@@ -143,23 +127,12 @@ impl Shop {
         let lot = self.dice.one_in(2).then_some(self.lots[0]);
         let rod = self.dice.one_in(2).then_some(Rod { mass: mg(10), lot });
         let mass_after = Some(mg(net - self.dice.below(20)));
-        self.story.log(Event::Work {
-            casting,
-            rod,
-            mass_after,
-        });
+        self.story.log(Event::Work { casting, rod, mass_after });
         if self.dice.one_in(2) {
-            self.story.log(Event::Deliver {
-                castings: vec![casting],
-            });
+            self.story.log(Event::Deliver { castings: vec![casting] });
         }
         if self.dice.one_in(9) {
-            self.story.log(Event::Scrap {
-                casting,
-                returned: None,
-                lot: POOL,
-                kept: false,
-            });
+            self.story.log(Event::Scrap { casting, returned: None, lot: POOL, kept: false });
         }
     }
 }
@@ -167,12 +140,7 @@ impl Shop {
 fn shop(dice: Dice) -> Shop {
     let mut story = Story::default();
     let lots = vec![story.lot(60_000, 61_234), story.lot(70_000, 5000), POOL];
-    let mut shop = Shop {
-        story,
-        dice,
-        lots,
-        heel: 0,
-    };
+    let mut shop = Shop { story, dice, lots, heel: 0 };
     for _ in 0..3 {
         shop.day();
     }
@@ -190,38 +158,21 @@ fn check_never_below(book: &Book) {
                 Heat(heat) => closed(*heat).is_some_and(|closed| closed <= order),
                 _ => false,
             };
-            assert!(
-                !never_below || *mass >= Mass::ZERO,
-                "{account:?} {mass:?} {order:?}"
-            );
+            assert!(!never_below || *mass >= Mass::ZERO, "{account:?} {mass:?} {order:?}");
             let worth = matches!(account, Lot(_) | Heat(_) | Shell(_));
-            assert!(
-                !worth || value.minor() >= -20,
-                "{account:?} {value:?} {order:?}"
-            );
+            assert!(!worth || value.minor() >= -20, "{account:?} {value:?} {order:?}");
         }
     });
 }
 
 /// What is done is empty: complete shells, closed heats but for a heel not taken.
 fn check_done(book: &Book) {
-    let taken = |heat: i64| {
-        book.movements
-            .iter()
-            .any(|m| matches!((m.from, m.to), (Heat(h), Heat(_)) if h == heat))
-    };
+    let taken = |heat: i64| book.movements.iter().any(|m| matches!((m.from, m.to), (Heat(h), Heat(_)) if h == heat));
     for (&seq, heat) in &book.figures.heats {
         let (mass, value) = held(book, Heat(seq));
-        let heel = if taken(seq) {
-            Mass::ZERO
-        } else {
-            heat.masses.heel
-        };
+        let heel = if taken(seq) { Mass::ZERO } else { heat.masses.heel };
         assert_eq!(mass, heel.mg(), "heat {seq}");
-        assert!(
-            value == 0 || mass > 0 || heat.masses.poured.is_zero(),
-            "heat {seq}: {value}"
-        );
+        assert!(value == 0 || mass > 0 || heat.masses.poured.is_zero(), "heat {seq}: {value}");
     }
     for (&seq, shell) in &book.figures.shells {
         if shell.complete.is_some() {

@@ -33,17 +33,11 @@ fn the_excess_of_an_overdraw_is_unexplained() {
     let over = s.charge(50, lot, 1200);
     let empty = s.charge(50, lot, 10);
     let book = s.derive();
-    let want = [
-        (Unexplained, Lot(lot), 200, 0),
-        (Lot(lot), Heat(50), 1200, 100),
-    ];
+    let want = [(Unexplained, Lot(lot), 200, 0), (Lot(lot), Heat(50), 1200, 100)];
     assert_eq!(caused(&book, over), want);
     let want = [(Unexplained, Lot(lot), 10, 0), (Lot(lot), Heat(50), 10, 0)];
     assert_eq!(caused(&book, empty), want);
-    let told = book.values[&Key {
-        source: over,
-        nth: 0,
-    }];
+    let told = book.values[&Key { source: over, nth: 0 }];
     assert_eq!(told.found, mg(200));
 }
 
@@ -51,30 +45,12 @@ fn the_excess_of_an_overdraw_is_unexplained() {
 fn counts_outs_and_transfers() {
     let mut s = Story::default();
     let lot = s.lot(1000, 100);
-    let count = s.log(Event::LotCount {
-        lot,
-        level: mg(800),
-    });
-    let sold = s.log(Event::LotOut {
-        lot,
-        mass: mg(200),
-        to: Gone::Sold,
-    });
+    let count = s.log(Event::LotCount { lot, level: mg(800) });
+    let sold = s.log(Event::LotOut { lot, mass: mg(200), to: Gone::Sold });
     let other = 77;
-    let moved = s.log(Event::LotTransfer {
-        from: lot,
-        to: other,
-        mass: mg(300),
-    });
-    let more = s.log(Event::LotCount {
-        lot,
-        level: mg(400),
-    });
-    let gone = s.log(Event::LotOut {
-        lot,
-        mass: mg(400),
-        to: Gone::WrittenOff,
-    });
+    let moved = s.log(Event::LotTransfer { from: lot, to: other, mass: mg(300) });
+    let more = s.log(Event::LotCount { lot, level: mg(400) });
+    let gone = s.log(Event::LotOut { lot, mass: mg(400), to: Gone::WrittenOff });
     let book = s.derive();
     assert_eq!(caused(&book, lot), [(Outside, Lot(lot), 1000, 100)]);
     assert_eq!(caused(&book, count), [(Lot(lot), Unexplained, 200, 0)]);

@@ -5,9 +5,7 @@ use std::collections::BTreeMap;
 use super::{grams, in_grams, kilograms, near, percent, within};
 use crate::kernel::quantity::Celsius;
 use crate::kernel::units::MassUnit;
-use crate::science::trade::charge::{
-    addition_to_reach, addition_with_recovery, parts_for, second_element_from_rise,
-};
+use crate::science::trade::charge::{addition_to_reach, addition_with_recovery, parts_for, second_element_from_rise};
 use crate::science::trade::energy::{heat_to_fuse, heat_to_melt, heat_to_pour};
 use crate::science::trade::measure::{Fraction, LatentHeat, SpecificHeat};
 use crate::science::trade::{Catalogue, check_composition};
@@ -23,13 +21,7 @@ fn b3_two_bronzes_meet() {
 #[test]
 fn b4_solder_from_alloy_and_lead() {
     // B4, published: univerkov, tin-lead problem.
-    let parts = parts_for(
-        kilograms(40.0),
-        percent(10.0),
-        percent(40.0),
-        Fraction::NONE,
-    )
-    .unwrap();
+    let parts = parts_for(kilograms(40.0), percent(10.0), percent(40.0), Fraction::NONE).unwrap();
     assert_eq!((parts.rich, parts.lean), (kilograms(10.0), kilograms(30.0)));
 }
 
@@ -70,12 +62,7 @@ fn b9_silicon_made_up() {
     let melt = |silicon| BTreeMap::from([("si".to_owned(), silicon)]);
     let before = check_composition(bronze, &melt(3.2)).unwrap();
     let after = check_composition(bronze, &melt(4.0)).unwrap();
-    assert!(
-        before
-            .outside
-            .iter()
-            .any(|fault| fault.element == "Si" && !fault.over)
-    );
+    assert!(before.outside.iter().any(|fault| fault.element == "Si" && !fault.over));
     assert!(after.outside.is_empty());
     // The rest was not measured, which is not the same as within.
     assert!(!after.is_within() && after.not_measured.contains(&"Cu".to_owned()));
@@ -85,9 +72,7 @@ fn b9_silicon_made_up() {
 fn b10_tin_made_up_with_a_loss() {
     // B10, our arithmetic: window of C90300, 7.5-9.0 %, Conex Casting C90300 sheet.
     let (now, target) = (percent(6.0), percent(8.3));
-    let addition =
-        addition_with_recovery(kilograms(100.0), now, Fraction::ONE, target, percent(98.0))
-            .unwrap();
+    let addition = addition_with_recovery(kilograms(100.0), now, Fraction::ONE, target, percent(98.0)).unwrap();
     near(addition.charged.kg(), 2.559);
     near(addition.recovered.kg(), 2.508);
 }
@@ -103,10 +88,7 @@ fn a_composition_without_limits_is_not_judged() {
     assert!(check.is_within());
     assert_eq!(check.no_limit, ["Ge"]);
     let unread = BTreeMap::from([("Ag".to_owned(), f64::NAN)]);
-    assert_eq!(
-        check_composition(silver, &unread).unwrap().not_measured,
-        ["Ag"]
-    );
+    assert_eq!(check_composition(silver, &unread).unwrap().not_measured, ["Ag"]);
 }
 
 fn celsius(degrees: f64) -> Celsius {
@@ -116,10 +98,7 @@ fn celsius(degrees: f64) -> Celsius {
 fn aluminium_megajoules(kg: f64) -> f64 {
     let solid = SpecificHeat::new(920.0).unwrap();
     let latent = LatentHeat::new(390e3).unwrap();
-    heat_to_melt(kilograms(kg), solid, celsius(20.0), celsius(660.0), latent)
-        .unwrap()
-        .get()
-        / 1e6
+    heat_to_melt(kilograms(kg), solid, celsius(20.0), celsius(660.0), latent).unwrap().get() / 1e6
 }
 
 #[test]
@@ -157,18 +136,9 @@ fn heat_of_a356_is_that_of_the_rule_of_thumb() {
     let solid = metal.specific_heat().unwrap();
     let steps = [celsius(20.0), metal.liquidus().unwrap(), celsius(720.0)];
     let latent = metal.latent_heat().unwrap();
-    let heat = heat_to_pour(kilograms(1.0), solid, solid, steps, latent)
-        .unwrap()
-        .get()
-        / 1e6;
+    let heat = heat_to_pour(kilograms(1.0), solid, solid, steps, latent).unwrap().get() / 1e6;
     let rule = trade.practice("melt_energy_a356_mj_kg").unwrap();
-    assert!(
-        rule.low.unwrap() <= heat && heat <= rule.high.unwrap(),
-        "{heat}"
-    );
+    assert!(rule.low.unwrap() <= heat && heat <= rule.high.unwrap(), "{heat}");
     let backwards = [steps[2], steps[1], steps[0]];
-    assert_eq!(
-        heat_to_pour(kilograms(1.0), solid, solid, backwards, latent),
-        None
-    );
+    assert_eq!(heat_to_pour(kilograms(1.0), solid, solid, backwards, latent), None);
 }

@@ -2,9 +2,8 @@
 
 use super::{density, mm, near, percent};
 use crate::science::trade::flow::{
-    Runner, bottom_gate_fill, depth_left, fall_speed, fill_time, flow, ladle_empty_time,
-    nozzle_flow, runner_coefficient, speed_after_drop, speed_in, sprue_bottom_area, top_gate_fill,
-    with_loss,
+    Runner, bottom_gate_fill, depth_left, fall_speed, fill_time, flow, ladle_empty_time, nozzle_flow, runner_coefficient,
+    speed_after_drop, speed_in, sprue_bottom_area, top_gate_fill, with_loss,
 };
 use crate::science::trade::measure::{Acceleration, Area, DynamicViscosity, Flow, Ratio, Volume};
 
@@ -22,10 +21,7 @@ fn f3_flow_and_fill_of_a_cube() {
     let base = Area::circle(mm(10.0)).unwrap();
     let rate = flow(base, fall_speed(gravity(9810.0), mm(250.0)).unwrap()).unwrap();
     near(rate.get(), 173_942.0);
-    near(
-        fill_time(Volume::new(1e6).unwrap(), rate).unwrap().get(),
-        5.75,
-    );
+    near(fill_time(Volume::new(1e6).unwrap(), rate).unwrap().get(), 5.75);
 }
 
 #[test]
@@ -42,14 +38,10 @@ fn f5_bottom_of_a_sprue() {
     // printed from a rounded speed; unrounded 2235 and 447.4.
     let rate = Flow::new(1e6).unwrap();
     let top = speed_in(rate, area(800.0)).unwrap();
-    let bottom = speed_after_drop(top, gravity(9810.0), mm(175.0))
-        .unwrap()
-        .get();
+    let bottom = speed_after_drop(top, gravity(9810.0), mm(175.0)).unwrap().get();
     near(bottom, 2234.0);
     super::within(bottom, 2235.0, 2e-4);
-    let bottom = sprue_bottom_area(rate, area(800.0), gravity(9810.0), mm(175.0))
-        .unwrap()
-        .get();
+    let bottom = sprue_bottom_area(rate, area(800.0), gravity(9810.0), mm(175.0)).unwrap().get();
     near(bottom, 447.6);
     super::within(bottom, 447.4, 2e-4);
 }
@@ -62,10 +54,7 @@ fn f6_top_and_bottom_gate() {
     near(top.get(), 21.86);
     let bottom = bottom_gate_fill(mould, mm(150.0), gate, gravity(9810.0), mm(150.0)).unwrap();
     near(bottom.get(), 43.72);
-    assert_eq!(
-        bottom_gate_fill(mould, mm(151.0), gate, gravity(9810.0), mm(150.0)),
-        None
-    );
+    assert_eq!(bottom_gate_fill(mould, mm(151.0), gate, gravity(9810.0), mm(150.0)), None);
 }
 
 #[test]
@@ -76,11 +65,7 @@ fn f7_top_gate_with_friction() {
     let (mould, gate) = (area(500.0 * 250.0), area(500.0));
     let ideal = top_gate_fill(mould, mm(150.0), gate, gravity(9810.0), mm(150.0)).unwrap();
     let speed = fall_speed(gravity(9810.0), mm(150.0)).unwrap();
-    let runner = Runner {
-        bore: gate,
-        length: mm(120.0),
-        bends_in_bores: 25.0,
-    };
+    let runner = Runner { bore: gate, length: mm(120.0), bends_in_bores: 25.0 };
     let viscosity = DynamicViscosity::new(0.004_96).unwrap();
     let coefficient = runner_coefficient(runner, speed, density(7.8), viscosity).unwrap();
     near(with_loss(ideal, coefficient).unwrap().get(), 31.7);
@@ -100,10 +85,7 @@ fn f8_bottom_pour_ladle() {
     let rate = |depth| {
         let rate = nozzle_flow(nozzle, depth, coefficient, g).unwrap();
         // What leaves in one second, at 2,700 kg/m³.
-        density(2.7)
-            .mass_of(Volume::new(rate.get()).unwrap())
-            .unwrap()
-            .kg()
+        density(2.7).mass_of(Volume::new(rate.get()).unwrap()).unwrap().kg()
     };
     near(rate(mm(1200.0)), 55.56);
     near(rate(depth_left(mm(1200.0), percent(75.0)).unwrap()), 27.78);

@@ -2,21 +2,14 @@
 
 use super::{minutes, mm, near, within};
 use crate::science::trade::measure::{Area, MouldConstant, Seconds, Volume};
-use crate::science::trade::solidification::{
-    Body, freezing_time, modulus, mould_constant, riser_diameter,
-};
+use crate::science::trade::solidification::{Body, freezing_time, modulus, mould_constant, riser_diameter};
 
 fn plate(a: f64, b: f64, c: f64) -> Body {
-    Body::Block {
-        edges: [mm(a), mm(b), mm(c)],
-    }
+    Body::Block { edges: [mm(a), mm(b), mm(c)] }
 }
 
 fn cylinder(diameter: f64, height: f64) -> Body {
-    Body::Cylinder {
-        diameter: mm(diameter),
-        height: mm(height),
-    }
+    Body::Cylinder { diameter: mm(diameter), height: mm(height) }
 }
 
 /// The constant of a body that froze in a time.
@@ -73,8 +66,7 @@ fn c5_cube_with_an_insulated_face() {
     let open = Area::new(cube.area().unwrap().get() * 5.0 / 6.0).unwrap();
     let insulated = modulus(cube.volume().unwrap(), open).unwrap();
     let constant = MouldConstant::new(1.0).unwrap();
-    let ratio = freezing_time(constant, insulated).unwrap().get()
-        / freezing_time(constant, plain).unwrap().get();
+    let ratio = freezing_time(constant, insulated).unwrap().get() / freezing_time(constant, plain).unwrap().get();
     within(ratio, 36.0 / 25.0, 1e-12);
 }
 
@@ -90,9 +82,7 @@ fn c7_cube_and_a_riser_a_quarter_slower() {
 fn c8_sphere_cylinder_and_cube_alike() {
     // C8, recalled: Groover problem statement (study.com).
     let constant = MouldConstant::new(3.5 * 60.0 / 100.0).unwrap();
-    let sphere = Body::Sphere {
-        diameter: mm(100.0),
-    };
+    let sphere = Body::Sphere { diameter: mm(100.0) };
     for body in [sphere, cylinder(100.0, 100.0), Body::cube(mm(100.0))] {
         near(body.modulus().unwrap().get() / 10.0, 1.667);
         near(time(constant, body).minutes(), 9.72);
@@ -105,18 +95,11 @@ fn c9_round_bar_against_rectangular() {
     let round = cylinder(100.0, 500.0);
     let side = (std::f64::consts::PI * 2500.0 / 2.0).sqrt();
     let bar = plate(side, 2.0 * side, 500.0);
-    within(
-        bar.volume().unwrap().get(),
-        round.volume().unwrap().get(),
-        1e-12,
-    );
+    within(bar.volume().unwrap().get(), round.volume().unwrap().get(), 1e-12);
     near(round.area().unwrap().get(), 172_787.0);
     near(bar.area().unwrap().get(), 203_710.0);
     let constant = MouldConstant::new(1.0).unwrap();
-    near(
-        time(constant, bar).get() / time(constant, round).get(),
-        0.72,
-    );
+    near(time(constant, bar).get() / time(constant, round).get(), 0.72);
 }
 
 #[test]

@@ -24,10 +24,7 @@ fn near(got: f64, want: f64) {
 
 #[track_caller]
 fn within(got: f64, want: f64, relative: f64) {
-    assert!(
-        (got - want).abs() <= relative * want.abs(),
-        "got {got}, want {want}"
-    );
+    assert!((got - want).abs() <= relative * want.abs(), "got {got}, want {want}");
 }
 
 fn grams(grams: f64) -> Mass {

@@ -20,10 +20,7 @@ fn y2_price_behind_a_loss() {
 fn y4_plate_with_its_riser() {
     // Y4, our arithmetic: volumes of the plate example C1.
     let part = |cm3| Volume::from_cm3(cm3).unwrap();
-    near(
-        volume_yield(part(187.5), part(81.6)).unwrap().percent(),
-        69.7,
-    );
+    near(volume_yield(part(187.5), part(81.6)).unwrap().percent(), 69.7);
 }
 
 #[test]
@@ -73,13 +70,7 @@ fn u7_zahn_4_and_5_on_one_oil() {
 
 #[test]
 fn a_time_outside_a_cup_carries_no_number() {
-    assert_eq!(
-        cst("zahn_5", 12.0),
-        CupReading::Outside {
-            min_s: 20.0,
-            max_s: 80.0
-        }
-    );
+    assert_eq!(cst("zahn_5", 12.0), CupReading::Outside { min_s: 20.0, max_s: 80.0 });
     assert_eq!(cst("zahn_5", 80.1).viscosity(), None);
     assert!(cst("zahn_5", 80.0).viscosity().is_some());
 }
@@ -90,8 +81,7 @@ fn u8_thermocouple_limit() {
     let trade = Catalogue::builtin().unwrap();
     let wire = |kind: &str| {
         let mut all = trade.thermocouples.iter();
-        all.find(|wire| wire.kind == kind && wire.class == "ASTM E230 standard")
-            .unwrap()
+        all.find(|wire| wire.kind == kind && wire.class == "ASTM E230 standard").unwrap()
     };
     let at = |degrees| Celsius::new(degrees).unwrap();
     within(wire("K").limit(at(1200.0)).unwrap(), 9.0, 1e-12);
@@ -106,14 +96,8 @@ fn u9_dimension_tolerance() {
     // U9, published: ISO 8062-3:2007 Table 2; Dean Group for grade 9.
     let trade = Catalogue::builtin().unwrap();
     let width = |grade, nominal| {
-        let column = trade
-            .dimension_grades
-            .iter()
-            .find(|column| column.grade == grade)
-            .unwrap();
-        column
-            .width(mm(nominal))
-            .map(crate::kernel::quantity::Millimetres::get)
+        let column = trade.dimension_grades.iter().find(|column| column.grade == grade).unwrap();
+        column.width(mm(nominal)).map(crate::kernel::quantity::Millimetres::get)
     };
     assert_eq!(width(7, 120.0), Some(1.2));
     assert_eq!(width(9, 120.0), Some(2.5));

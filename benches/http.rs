@@ -71,7 +71,7 @@ impl Connection {
     pub fn open(address: &str, token: &str) -> std::io::Result<Self> {
         let stream = TcpStream::connect(address)?;
         stream.set_nodelay(true)?;
-        stream.set_read_timeout(Some(Duration::from_secs(60)))?;
+        stream.set_read_timeout(Some(Duration::from_mins(1)))?;
         Ok(Self { stream: BufReader::new(stream), address: address.to_owned(), token: token.to_owned() })
     }
 
@@ -80,10 +80,11 @@ impl Connection {
         let mut request =
             format!("{method} {path} HTTP/1.1\r\nHost: {}\r\nAuthorization: Bearer {}\r\n", self.address, self.token);
         if let Some(key) = key {
-            request.push_str(&format!("Idempotency-Key: {key}\r\n"));
+            request = request + "Idempotency-Key: " + key + "\r\n";
         }
         if let Some(body) = body {
-            request.push_str(&format!("Content-Type: application/json\r\nContent-Length: {}\r\n", body.len()));
+            let length = body.len().to_string();
+            request = request + "Content-Type: application/json\r\nContent-Length: " + &length + "\r\n";
         }
         request.push_str("\r\n");
         request.push_str(body.unwrap_or(""));

@@ -100,7 +100,7 @@ fn record_one(data: &Path, bed: &Bed) {
     let server = Server::start(BINARY, data, &[]);
     let run = AtomicUsize::new(0);
     let post = |connection: &mut Connection, n: u64| {
-        let shell = &bed.shells[n as usize % bed.shells.len()];
+        let shell = &bed.shells[usize::try_from(n).unwrap_or(0) % bed.shells.len()];
         let key = format!("bench-{}-{n}", run.load(Ordering::Relaxed));
         let body = r#"{"at":"2026-03-01T12:00:00Z","kind":"backup","slurry":"backup"}"#;
         let (status, said) = connection.send("POST", &format!("/v1/shells/{shell}/coats"), Some(&key), Some(body)).unwrap();
@@ -126,7 +126,7 @@ fn record_one(data: &Path, bed: &Bed) {
     let mut plain = Replay::plain(&copy.path().join("plain.db"));
     measure("one row and a commit, same settings", "a second", |_| rate(|_| plain.insert_row()));
     let mut file = std::fs::File::create(copy.path().join("synced")).unwrap();
-    std::io::Write::write_all(&mut file, &[0; 4096 * BLOCKS]).unwrap();
+    std::io::Write::write_all(&mut file, &vec![0; 4096 * BLOCKS]).unwrap();
     file.sync_all().unwrap();
     measure("4 KiB written over and fdatasync, as in a log reused", "a second", |_| {
         rate(|n| {

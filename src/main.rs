@@ -172,7 +172,7 @@ async fn run(command: Command) -> Result<(), String> {
             let kept = db::restore_from(&file, &data).await?;
             match kept {
                 Some(kept) => {
-                    println!("The book in {} is now the copy; the one before is kept as {}.", data.display(), kept.display())
+                    println!("The book in {} is now the copy; the one before is kept as {}.", data.display(), kept.display());
                 }
                 None => println!("The book in {} is now the copy.", data.display()),
             }

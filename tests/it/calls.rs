@@ -80,6 +80,7 @@ fn text(value: &Value) -> String {
 }
 
 #[tokio::test]
+#[expect(clippy::too_many_lines, reason = "one job from first to last, each step counted")]
 async fn a_stage_log_makes_at_most_six_calls() {
     let mut shop = Shop::open().await;
     let batch = json!({"name": "Prime tank", "at": "2026-02-20T09:00:00Z", "binder": "colloidal silica", "flour": "zircon"});

@@ -144,7 +144,7 @@ fn parts(ask: &Ask, base: Base, factor: Option<Factor>, rests: &Rests, join: &st
         out.args.push(rests.months.to_string().into());
         conditions.push(format!("{time} >= m.value ->> 0 AND {time} < m.value ->> 1"));
     } else {
-        out.from = facts.to_owned();
+        facts.clone_into(&mut out.from);
     }
     out.from.push_str(join);
     out.args.extend(join_args.iter().cloned());
@@ -279,10 +279,9 @@ pub fn counting(ask: &Ask, count: &Count, factor: Option<Factor>, rests: &Rests)
 #[must_use]
 pub fn pareto(ask: &Ask) -> (String, Vec<Cell>) {
     let join = " JOIN fact_finding n ON n.casting_seq = c.casting_seq";
-    let Parts { from, r#where, args, .. } = parts(ask, Base::Castings, None, &Rests::default(), join, &[]);
+    let Parts { from, r#where: where_, args, .. } = parts(ask, Base::Castings, None, &Rests::default(), join, &[]);
     let sql = format!(
-        "SELECT n.code, sum(n.findings), count(*) FROM {from}{} AND c.opened = 1 GROUP BY n.code ORDER BY 2 DESC, 1",
-        r#where
+        "SELECT n.code, sum(n.findings), count(*) FROM {from}{where_} AND c.opened = 1 GROUP BY n.code ORDER BY 2 DESC, 1"
     );
     (sql, args)
 }

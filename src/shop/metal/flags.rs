@@ -61,7 +61,7 @@ pub fn flags_of(
                 }
             }
             Event::Pour { shell, poured: Poured::Weighed(_), .. } => {
-                flags.extend(outside_estimate(cluster, masses, *shell, entry.order.seq))
+                flags.extend(outside_estimate(cluster, masses, *shell, entry.order.seq));
             }
             Event::Pour { .. } => {}
             _ => continue,

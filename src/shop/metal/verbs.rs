@@ -122,13 +122,13 @@ pub async fn pools_ahead(tx: &mut WriteTx, first: Ask, castings: &[Seq]) -> Resu
 /// that is not a client's, made on first use. `None` where nothing was poured.
 async fn default_pool(tx: &mut WriteTx, common: &Common, of: Of) -> Result<Option<Ref<MetalLot>>, Problem> {
     let mut known: Pools = tx.recall_or_default();
-    if !known.of.contains_key(&of) {
+    if let std::collections::btree_map::Entry::Vacant(slot) = known.of.entry(of) {
         let (ask, seq) = match of {
             Of::Heat(heat) => (store::pool_of_heat(heat), heat),
             Of::Casting(casting) => (store::pools_of_castings(&[casting]), casting),
         };
         let rows = tx.fetch(ask.sql, ask.args).await?;
-        known.of.insert(of, store::read_pools(&rows)?.remove(&seq));
+        slot.insert(store::read_pools(&rows)?.remove(&seq));
     }
     let found = match known.of.get(&of).cloned().flatten() {
         None => None,

@@ -116,6 +116,7 @@ impl TestShop {
         self.post("/v1/heats", &body).await
     }
     /// The body of a pour at 9:10 on the 4th.
+    #[expect(clippy::unused_self, reason = "reads as the other builders do")]
     pub fn pour_body(&self, shell: &Value, kg: f64, more: &Value) -> Value {
         let mut body =
             json!({"shell_id": id(shell), "at": at(4, "09:10"), "support": "open_rack", "filled": "full", "poured_kg": kg});

@@ -300,7 +300,10 @@ impl Shop {
                 .await?;
         }
         if topped && pour.poured > first {
-            let body = json!({"shell_id": s.tag, "at": at(when + 2 * MINUTE), "support": "buried", "filled": "full", "poured_kg": kg(pour.poured - first), "continues_pour_id": id});
+            let mut body = json!({"shell_id": s.tag, "at": at(when + 2 * MINUTE), "support": "buried", "filled": "full", "poured_kg": kg(pour.poured - first), "continues_pour_id": id});
+            if s.alloy != alloy {
+                body["despite"] = json!(["alloy_differs"]);
+            }
             self.caller.tick(when + 2 * MINUTE);
             self.caller.post(Who::Metal, &path, body).await?;
         }

@@ -78,14 +78,14 @@ const SHELLS: &str = "INSERT INTO fact_shell \
  load(shell, seq, at_ms, at_precision, purpose, result) AS MATERIALIZED ( \
    SELECT d.shell, b.seq, r.at_ms, r.at_precision, b.purpose, \
      (SELECT e.value ->> 'result' FROM json_each(j.body, '$.shells') e WHERE replace(e.value ->> 'shell_id', '-', '') = d.hex) \
-   FROM due d JOIN bearing y ON y.on_seq = d.shell JOIN burnout b ON b.seq = y.record_seq \
+   FROM due d CROSS JOIN bearing y ON y.on_seq = d.shell CROSS JOIN burnout b ON b.seq = y.record_seq \
    JOIN record r ON r.seq = b.seq AND r.void_ms IS NULL JOIN journal j ON j.n = r.journal_n), \
  fire(shell, first_ms, fired_ms, lost_ms, bad, unknown) AS MATERIALIZED ( \
    SELECT shell, min(at_ms), min(CASE WHEN purpose <> 'dewax' THEN at_ms END), max(CASE WHEN result = 'lost' THEN at_ms END), \
      max(result IN ('cracked', 'lost')), max(result IS NULL) FROM load GROUP BY shell), \
  gone(shell, at_ms) AS MATERIALIZED ( \
-   SELECT d.shell, max(r.at_ms) FROM due d JOIN casting c ON c.shell_seq = d.shell JOIN bearing y ON y.on_seq = c.seq \
-   JOIN scrap x ON x.seq = y.record_seq JOIN record r ON r.seq = x.seq AND r.void_ms IS NULL GROUP BY d.shell), \
+   SELECT d.shell, max(r.at_ms) FROM due d CROSS JOIN casting c ON c.shell_seq = d.shell CROSS JOIN bearing y ON y.on_seq = c.seq \
+   CROSS JOIN scrap x ON x.seq = y.record_seq JOIN record r ON r.seq = x.seq AND r.void_ms IS NULL GROUP BY d.shell), \
  coats(shell, at_ms, at_precision, n, was_ms, was_precision) AS MATERIALIZED ( \
    SELECT d.shell, r.at_ms, r.at_precision, row_number() OVER w, lag(r.at_ms) OVER w, lag(r.at_precision) OVER w \
    FROM due d JOIN coat c ON c.shell_seq = d.shell JOIN record r ON r.seq = c.seq AND r.void_ms IS NULL \

@@ -20,13 +20,11 @@ pub async fn run(db: &Db) -> Result<Vec<String>, Problem> {
     for sql in metal::WIPE.iter().chain(flags::WIPE).chain(facts::WIPE) {
         tx.push(sql, vec![]);
     }
+    tx.remember(metal::Decided);
     let seqs = list::live(&mut tx, KINDS).await?;
     for (kind, seq) in seqs {
         tx.touch(kind, seq);
-        // A heat that acts has its pours judged; what was decided is not decided anew.
-        if kind != Kind::Heat {
-            tx.note_acting(kind, seq, false);
-        }
+        tx.note_acting(kind, seq, false);
     }
     tx.settle().await?;
     tx.save(()).await?;

@@ -16,6 +16,6 @@ pub use api::{extras, routes, schemas};
 pub use flags::{residual_limit, residual_percent};
 pub use lines::{LedgerLine, enter, set_heat, set_shell};
 pub use load::{Loaded, load};
-pub use settle::settle;
+pub use settle::{Decided, settle};
 pub use store::{CastingFigures, DERIVED, HeatFigures, WIPE, casting_figures, heat_figures};
 pub use verbs::{Lots, Of, Receipts, in_pool, pools_ahead};

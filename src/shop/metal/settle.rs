@@ -355,15 +355,18 @@ fn check_pours(tx: &WriteTx, loaded: &Loaded) -> Result<(), Problem> {
     for entry in &loaded.history.entries {
         let Event::Pour { heat, shell, .. } = entry.event else { continue };
         let record = entry.order.seq;
-        // A correction of its heat or of a piece is judged too.
-        let judged = |a: &Acting| !a.voids && (a.seq == record || a.seq == heat || a.kind == Kind::Piece);
-        if !tx.acting().iter().any(judged) {
+        let acts = |seq: Seq| tx.acting().iter().any(|a| !a.voids && a.seq == seq);
+        if !acts(record) && !acts(heat) {
             continue;
         }
         let said = loaded.despite.get(&record).map_or("", String::as_str);
         let lit = loaded.history.heats.iter().find(|h| h.order.seq == heat);
         if lit.is_some_and(|h| h.order.at > entry.order.at) && loaded.precise.get(&record) == Some(&true) {
             return Err(Problem::new(ProblemType::TimesContradict, "The heat was lit after that pour."));
+        }
+        // What a heat was, once corrected, is what was poured: that is recorded, never refused.
+        if !acts(record) {
+            continue;
         }
         let Some((alloy, owners)) = loaded.heat_metal.get(&heat) else { continue };
         let inside = loaded.history.shells.iter().filter(|s| s.seq == shell).flat_map(|s| &s.castings);

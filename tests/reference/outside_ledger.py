@@ -176,8 +176,9 @@ class Shop:
 
     def charged(self, heat_id):
         """C over the whole heat, a heel taken over included."""
-        lines = sum(c.mass("mass_kg") or 0 for c in self.kinds["charge"]
-                    if c.get("heat_id") == heat_id)
+        lines = sum(c.mass("mass_kg") or 0
+                    for c in self.kinds["charge"] + self.kinds["heat_event"]
+                    if c.get("heat_id") == heat_id and c.get("lot_id") is not None)
         return lines + sum(c.mass("heel_kg") for c in self.heels_into[heat_id])
 
     def leaked(self, pour):
@@ -199,7 +200,9 @@ class Shop:
         if record.kind in ("breakout", "cut_off"):
             return record.mass("returned_kg") or 0
         if record.kind == "scrap" and not self.net_records(record.get("casting_id")):
-            return record.mass("returned_kg") or 0
+            shell = self.shell_of.get(record.get("casting_id"))
+            if shell is not None and self.pours_of_shell[shell.id]:
+                return record.mass("returned_kg") or 0
         return 0
 
     def known_out(self, shell):
@@ -519,6 +522,11 @@ class Walk:
         value = self.draw("lot:" + r.get("lot_id"), "heat:" + heat_id, mass)
         self.charged_mass[heat_id] += mass
         self.charged_value[heat_id] += value
+
+    def enter_heat_event(self, r):
+        """An event that adds metal is a charge line."""
+        if r.get("lot_id") is not None:
+            self.enter_charge(r)
 
     # -- section 2: heats
 

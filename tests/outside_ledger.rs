@@ -203,8 +203,8 @@ async fn so_is_a_shop_of_another_seed() {
 /// `POURBOOK_SEEDS` says how many.
 #[tokio::test(flavor = "multi_thread")]
 async fn so_is_a_shop_that_does_anything_in_any_order() {
-    const MUST: [&str; 13] = [
-        "pour", "second stream", "closing", "breakout", "tree", "cut-off", "work", "scrap", "judged again", "delivery", "event",
+    const MUST: [&str; 14] = [
+        "pour", "second stream", "second heat", "closing", "breakout", "tree", "cut-off", "work", "scrap", "judged again", "delivery", "event",
         "correction", "void",
     ];
     let mut tried = random::Tried::new();

@@ -23,6 +23,7 @@ struct Shell {
     tag: String,
     castings: Vec<String>,
     pours: Vec<String>,
+    heat: String,
     /// What is thought to be in it, in g.
     grams: i64,
     opened: bool,
@@ -37,7 +38,6 @@ struct Shop {
     pattern: String,
     lots: Vec<String>,
     free: Vec<String>,
-    pieces: Vec<String>,
     shells: Vec<Shell>,
     heats: Vec<String>,
     /// Records that may be corrected or voided: collection and id.
@@ -78,7 +78,6 @@ impl Shop {
             pattern,
             lots,
             free: Vec::new(),
-            pieces: Vec::new(),
             shells: Vec::new(),
             heats: Vec::new(),
             made: Vec::new(),
@@ -136,7 +135,6 @@ impl Shop {
         }
         let path = format!("/v1/commissions/{}/pieces", self.number);
         let Some(piece) = self.try_it("piece", "POST", &path, body).await else { return };
-        self.pieces.push(text(&piece["id"]));
         for casting in piece["castings"].as_array().unwrap() {
             let tag = text(&casting["tag"]);
             if self.dice.chance(700) {
@@ -229,12 +227,13 @@ impl Shop {
         for leak in pour["leaks"].as_array().into_iter().flatten() {
             self.note("leaks", leak);
         }
-        let several = shell.pours.len();
         self.shells[n].pours.push(text(&pour["id"]));
         self.shells[n].grams += grams * 9 / 10;
-        if several > 0 {
-            self.tried.entry("second stream").or_default().0 += 1;
+        if !shell.pours.is_empty() {
+            let what = if shell.heat == heat { "second stream" } else { "second heat" };
+            self.tried.entry(what).or_default().0 += 1;
         }
+        self.shells[n].heat = heat;
     }
 
     async fn close(&mut self) {
@@ -314,7 +313,12 @@ impl Shop {
             }
             5..=6 => {
                 let body = json!({"at": self.at()});
-                self.make("finish", "finishes", &format!("{path}/finish"), body).await;
+                let done = self.make("finish", "finishes", &format!("{path}/finish"), body).await.is_some();
+                if done && self.dice.chance(600) {
+                    self.now += self.dice.between(1, 600) * MINUTE;
+                    let piece = text(&self.caller.get(&path).await.unwrap()["piece_id"]);
+                    self.deliver(&piece).await;
+                }
             }
             7..=8 => {
                 let mut body = json!({"at": self.at(), "cause": {"category": "bench"}});
@@ -333,8 +337,7 @@ impl Shop {
         }
     }
 
-    async fn deliver(&mut self) {
-        let Some(piece) = self.dice.pick(&self.pieces).cloned() else { return };
+    async fn deliver(&mut self, piece: &str) {
         let body = json!({"at": self.at()});
         self.make("delivery", "deliveries", &format!("/v1/pieces/{piece}/deliver"), body).await;
     }
@@ -390,8 +393,7 @@ pub async fn fill(db: &Db, seed: u64, steps: usize) -> Tried {
             53..=58 => shop.close().await,
             59..=68 => shop.open_shell().await,
             69..=82 => shop.bench().await,
-            83..=84 => shop.deliver().await,
-            85..=86 => shop.buy().await,
+            83..=86 => shop.buy().await,
             87..=95 => shop.correct().await,
             _ => shop.void().await,
         }

@@ -137,7 +137,15 @@ async fn figures_here(read: &mut ReadTx, ids: &BTreeMap<i64, String>) -> BTreeMa
 
 fn figures_outside(book: &Value) -> BTreeMap<String, String> {
     const NAMES: [&str; 9] = [
-        "charged_mg", "poured_mg", "pigged_mg", "dross_mg", "spilled_mg", "heel_mg", "unexplained_mg", "closed_by_difference", "closed",
+        "charged_mg",
+        "poured_mg",
+        "pigged_mg",
+        "dross_mg",
+        "spilled_mg",
+        "heel_mg",
+        "unexplained_mg",
+        "closed_by_difference",
+        "closed",
     ];
     let number = |v: &Value| v.as_i64().unwrap_or_else(|| i64::from(v.as_bool().unwrap()));
     let heat = |h: &Value| Value::from(NAMES.iter().map(|name| number(&h[*name])).collect::<Vec<_>>()).to_string();
@@ -204,8 +212,20 @@ async fn so_is_a_shop_of_another_seed() {
 #[tokio::test(flavor = "multi_thread")]
 async fn so_is_a_shop_that_does_anything_in_any_order() {
     const MUST: [&str; 14] = [
-        "pour", "second stream", "second heat", "closing", "breakout", "tree", "cut-off", "work", "scrap", "judged again", "delivery", "event",
-        "correction", "void",
+        "pour",
+        "second stream",
+        "second heat",
+        "closing",
+        "breakout",
+        "tree",
+        "cut-off",
+        "work",
+        "scrap",
+        "judged again",
+        "delivery",
+        "event",
+        "correction",
+        "void",
     ];
     let mut tried = random::Tried::new();
     let seeds = std::env::var("POURBOOK_SEEDS").map_or(12, |n| n.parse().unwrap());

@@ -58,7 +58,9 @@ pub async fn open(shop: &mut Shop) -> Result<(), String> {
 /// Makes the two tanks of slurry up.
 async fn tanks(shop: &mut Shop, now: i64) -> Result<(), String> {
     shop.slurries.clear();
-    for (name, binder, flour) in [("Prime tank", "colloidal silica", "zircon 325"), ("Backup tank", "colloidal silica", "fused silica 200")] {
+    for (name, binder, flour) in
+        [("Prime tank", "colloidal silica", "zircon 325"), ("Backup tank", "colloidal silica", "fused silica 200")]
+    {
         let body = json!({"name": name, "at": at(now), "binder": binder, "flour": flour});
         let made = shop.caller.post(Who::Shell, "/v1/slurry-batches", body).await?;
         shop.slurries.push(text(&made, "/id")?);

@@ -64,7 +64,8 @@ impl Shop {
         let pattern = json!({"name": "Form", "material": "wax_casting", "mass_kg": 0.3, "section_mm": 5});
         let pattern = text(&post("/v1/patterns", pattern).await["id"]);
         let mut lots = Vec::new();
-        let bought = [("ingot", 400, 377_777), ("ingot", 90, 70_001), ("returns", 40, 29_333), ("returns", 0, 0), ("addition", 9, 13_001)];
+        let bought =
+            [("ingot", 400, 377_777), ("ingot", 90, 70_001), ("returns", 40, 29_333), ("returns", 0, 0), ("addition", 9, 13_001)];
         for (kind, mass, cost) in bought {
             let body = json!({"alloy": "C87300", "kind": kind, "mass_kg": mass, "cost_minor": cost, "at": at});
             lots.push(text(&post("/v1/metal-lots", body).await["id"]));
@@ -245,8 +246,7 @@ impl Shop {
         let heel = if self.dice.chance(350) { left * self.dice.between(2, 40) / 100 } else { 0 };
         let odd = grams("charged_kg") * self.dice.between(-2, 6) / 100;
         let pigged = (left - dross - spilled - heel - odd).max(0);
-        let mut body =
-            json!({"at": self.at(), "pigged_kg": kg(pigged), "dross_kg": kg(dross), "spilled_kg": kg(spilled), "heel_kg": kg(heel)});
+        let mut body = json!({"at": self.at(), "pigged_kg": kg(pigged), "dross_kg": kg(dross), "spilled_kg": kg(spilled), "heel_kg": kg(heel)});
         if self.dice.chance(300) {
             body["pigged_lot_id"] = self.pool().into();
         }
@@ -351,7 +351,16 @@ impl Shop {
     /// Corrects something: a mass by a little, or its time.
     async fn correct(&mut self) {
         const MASSES: [&str; 11] = [
-            "wax_kg", "mass_kg", "poured_kg", "lost_kg", "swept_kg", "pigged_kg", "dross_kg", "heel_kg", "gross_kg", "net_kg",
+            "wax_kg",
+            "mass_kg",
+            "poured_kg",
+            "lost_kg",
+            "swept_kg",
+            "pigged_kg",
+            "dross_kg",
+            "heel_kg",
+            "gross_kg",
+            "net_kg",
             "returned_kg",
         ];
         let Some((collection, id)) = self.dice.pick(&self.made).cloned() else { return };

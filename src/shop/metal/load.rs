@@ -37,11 +37,37 @@ pub struct Loaded {
 }
 
 /// Loads the clusters that touch some heats, shells and castings; `records` are looked at
-/// too, whatever they are on.
+/// too, whatever they are on. A delivery may take castings of several clusters with it: all
+/// of them are loaded, since a record's movements are written together.
 ///
 /// # Errors
 /// As the database says.
 pub async fn load<R: Read>(
+    read: &mut R,
+    heats: &[Seq],
+    shells: &[Seq],
+    castings: &[Seq],
+    records: &[Seq],
+) -> Result<Loaded, Problem> {
+    let mut castings = castings.to_vec();
+    loop {
+        let loaded = load_once(read, heats, shells, &castings, records).await?;
+        let inside: BTreeSet<Seq> = loaded.history.shells.iter().flat_map(|s| &s.castings).map(|c| c.seq).collect();
+        let delivered = loaded
+            .history
+            .entries
+            .iter()
+            .filter_map(|e| if let Event::Deliver { castings } = &e.event { Some(castings) } else { None });
+        let beyond: BTreeSet<Seq> =
+            delivered.flatten().copied().filter(|c| !inside.contains(c) && !castings.contains(c)).collect();
+        if beyond.is_empty() {
+            return Ok(loaded);
+        }
+        castings.extend(beyond);
+    }
+}
+
+async fn load_once<R: Read>(
     read: &mut R,
     heats: &[Seq],
     shells: &[Seq],

@@ -182,8 +182,8 @@ async fn children_of(
         let rows = read
             .fetch(
                 "SELECT r.seq, l.target_seq FROM json_each(?) p \
-                 JOIN link l ON l.target_seq = p.value AND l.member = ? \
-                 JOIN record r ON r.seq = l.record_seq AND r.kind = ? AND r.void_ms IS NULL \
+                 CROSS JOIN link l ON l.target_seq = p.value AND l.member = ? \
+                 CROSS JOIN record r ON r.seq = l.record_seq AND r.kind = ? AND r.void_ms IS NULL \
                  ORDER BY r.at_ms, r.seq LIMIT 20000",
                 vec![json!(of_kind).to_string().into(), Cell::from(spec.member), Cell::from(spec.child.name())],
             )

@@ -58,18 +58,18 @@ const SQL: &str = "WITH want(c) AS MATERIALIZED ( \
    UNION SELECT b.on_seq FROM json_each(?) s CROSS JOIN bearing b ON b.record_seq = s.value \
      CROSS JOIN record o ON o.seq = b.on_seq AND o.kind = 'casting'), \
  shells(c, s) AS MATERIALIZED ( \
-   SELECT w.c, r.seq FROM want w JOIN bearing b ON b.on_seq = w.c \
-     JOIN record r ON r.seq = b.record_seq AND r.kind = 'shell' AND r.void_ms IS NULL), \
+   SELECT w.c, r.seq FROM want w CROSS JOIN bearing b ON b.on_seq = w.c \
+     CROSS JOIN record r ON r.seq = b.record_seq AND r.kind = 'shell' AND r.void_ms IS NULL), \
  lines(c, s, seq) AS MATERIALIZED ( \
-   SELECT w.c, 0, b.record_seq FROM want w JOIN bearing b ON b.on_seq = w.c \
-   UNION ALL SELECT sh.c, sh.s, b.record_seq FROM shells sh JOIN bearing b ON b.on_seq = sh.s) \
+   SELECT w.c, 0, b.record_seq FROM want w CROSS JOIN bearing b ON b.on_seq = w.c \
+   UNION ALL SELECT sh.c, sh.s, b.record_seq FROM shells sh CROSS JOIN bearing b ON b.on_seq = sh.s) \
  SELECT 0, c, 0, NULL, NULL, 0, NULL, NULL FROM want \
  UNION ALL SELECT 1, l.c, l.s, r.id, r.kind, r.at_ms, r.at_precision, json_array(r.seq, j.body) \
-   FROM lines l JOIN record r ON r.seq = l.seq AND r.void_ms IS NULL JOIN journal j ON j.n = r.journal_n \
+   FROM lines l CROSS JOIN record r ON r.seq = l.seq AND r.void_ms IS NULL CROSS JOIN journal j ON j.n = r.journal_n \
  UNION ALL SELECT DISTINCT 2, 0, 0, r.id, r.kind, r.at_ms, r.at_precision, json_array(r.seq, j.body) \
    FROM (SELECT s AS seq FROM shells UNION SELECT seq FROM lines WHERE s <> 0) x \
-   JOIN link k ON k.record_seq = x.seq AND k.member IN ('recipe_version_id', 'heat_id') \
-   JOIN record r ON r.seq = k.target_seq JOIN journal j ON j.n = r.journal_n";
+   CROSS JOIN link k ON k.record_seq = x.seq AND k.member IN ('recipe_version_id', 'heat_id') \
+   CROSS JOIN record r ON r.seq = k.target_seq CROSS JOIN journal j ON j.n = r.journal_n";
 
 /// Reads the stories of some castings and of all castings in some shells.
 ///

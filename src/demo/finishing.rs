@@ -143,7 +143,7 @@ impl Shop {
     pub async fn bench(&mut self, casting: usize, step: usize, now: i64) -> Result<(), String> {
         let Some(known) = self.castings.get(casting).cloned() else { return Ok(()) };
         match step {
-            0 => self.work("castings", &known.tag, "blast", (10, 35), now, json!({})).await?,
+            0 if self.dice.chance(400) => self.work("castings", &known.tag, "blast", (10, 35), now, json!({})).await?,
             1 => {
                 self.work("castings", &known.tag, "chase", (30, 260), now, json!({})).await?;
                 if self.dice.chance(22) {
@@ -152,7 +152,7 @@ impl Shop {
                 }
             }
             2 if known.verdict == "repair" || self.dice.chance(150) => self.weld(casting, &known, now).await?,
-            3 => {
+            3 if self.dice.chance(650) => {
                 let used = json!({"material_minor": self.dice.between(100, 900)});
                 self.work("castings", &known.tag, "patina", (20, 150), now, used).await?;
             }

@@ -156,9 +156,7 @@ impl Shop {
             let path = format!("/v1/waxes/{}", text(&wax, "/id")?);
             self.caller.patch(Who::Shell, &path, json!({"wax_kg": kg(known.wax_mg), "reason": "a nought too many"})).await?;
         }
-        for (operation, low, high) in [("pull_wax", 10, 40), ("chase_wax", 15, 120)] {
-            self.work("castings", &known.tag, operation, (low, high), now, json!({})).await?;
-        }
+        self.work("castings", &known.tag, "chase_wax", (15, 120), now, json!({})).await?;
         if self.dice.chance(15) {
             let body = json!({"at": at(now + 2 * HOUR), "cause": {"category": "wax", "text": "dropped"}});
             self.caller.tick(now + 2 * HOUR);
@@ -177,7 +175,7 @@ impl Shop {
         self.later(now + wait, Task::Recast(casting));
     }
 
-    /// Books minutes; now and then a day late, sometimes twice and one of them void.
+    /// Books minutes; now and then a day late or to the day, sometimes twice and one void.
     pub async fn work(
         &mut self,
         on: &str,
@@ -191,10 +189,17 @@ impl Shop {
         for (name, value) in more.as_object().into_iter().flatten() {
             body[name] = value.clone();
         }
+        let plain = more.as_object().is_none_or(serde_json::Map::is_empty);
+        if plain && self.dice.chance(40) {
+            // Written down the day after.
+            body["at"] = at(now - 15 * HOUR);
+        } else if plain && self.dice.chance(40) {
+            body["at_precision"] = "day".into();
+        }
         let path = format!("/v1/{on}/{tag}/work");
         let who = if on == "castings" { Who::Metal } else { Who::Shell };
         self.caller.post(who, &path, body.clone()).await?;
-        if self.dice.chance(8) && more.as_object().is_none_or(serde_json::Map::is_empty) {
+        if plain && self.dice.chance(8) {
             let twice = self.caller.post(who, &path, body).await?;
             let path = format!("/v1/work/{}/void", text(&twice, "/id")?);
             self.caller.post(who, &path, json!({"reason": "tapped twice"})).await?;
@@ -224,12 +229,9 @@ impl Shop {
         }
         let (mut when, hurried) = (now, self.dice.chance(150));
         let mut recipes: Vec<usize> = Vec::new();
+        let other = if self.dice.chance(550) { 1 } else { 2 };
         for castings in groups {
-            let recipe = match self.dice.between(1, 100) {
-                1..=62 => 0,
-                63..=84 => 1,
-                _ => 2,
-            };
+            let recipe = if self.dice.chance(620) { 0 } else { other };
             recipes.push(recipe);
             when += 25 * MINUTE;
             self.build_one(batch, castings, recipe, hurried, when).await?;

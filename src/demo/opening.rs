@@ -42,15 +42,7 @@ pub async fn open(shop: &mut Shop) -> Result<(), String> {
         shop.caller.post(Who::Owner, "/v1/settings", json!({"name": name, "from_on": "2023-12-01", "value": value})).await?;
     }
     recipes(shop, now).await?;
-    for (name, binder, flour) in
-        [("Prime tank", "colloidal silica", "zircon 325"), ("Backup tank", "colloidal silica", "fused silica 200")]
-    {
-        let made = shop
-            .caller
-            .post(Who::Shell, "/v1/slurry-batches", json!({"name": name, "at": at(now), "binder": binder, "flour": flour}))
-            .await?;
-        shop.slurries.push(text(&made, "/id")?);
-    }
+    tanks(shop, now).await?;
     metal(shop, now).await?;
     for name in words::CLIENTS {
         let made = shop.caller.post(Who::Owner, "/v1/clients", json!({"name": name})).await?;
@@ -59,6 +51,19 @@ pub async fn open(shop: &mut Shop) -> Result<(), String> {
     for work in words::WORKS {
         let pattern = put_on_file(shop, *work).await?;
         shop.patterns.push(pattern);
+    }
+    Ok(())
+}
+
+/// Makes the two tanks of slurry up.
+async fn tanks(shop: &mut Shop, now: i64) -> Result<(), String> {
+    shop.slurries.clear();
+    for (name, binder, flour) in
+        [("Prime tank", "colloidal silica", "zircon 325"), ("Backup tank", "colloidal silica", "fused silica 200")]
+    {
+        let body = json!({"name": name, "at": at(now), "binder": binder, "flour": flour});
+        let made = shop.caller.post(Who::Shell, "/v1/slurry-batches", body).await?;
+        shop.slurries.push(text(&made, "/id")?);
     }
     Ok(())
 }
@@ -148,6 +153,9 @@ impl Shop {
     pub async fn slurry(&mut self, now: i64) -> Result<(), String> {
         if now > BEGINS + 540 * DAY && self.first("second version") {
             second_version(self, now).await?;
+        }
+        if (now - BEGINS) / (14 * DAY) % 5 == 4 {
+            tanks(self, now).await?;
         }
         for (place, (low, high)) in [(20, 30), (9, 17)].into_iter().enumerate() {
             let Some(id) = self.slurries.get(place).cloned() else { continue };

@@ -14,3 +14,4 @@ mod races;
 mod refusals;
 mod report;
 mod route;
+mod two_parts;

@@ -176,8 +176,9 @@ class Shop:
 
     def charged(self, heat_id):
         """C over the whole heat, a heel taken over included."""
-        lines = sum(c.mass("mass_kg") or 0 for c in self.kinds["charge"]
-                    if c.get("heat_id") == heat_id)
+        lines = sum(c.mass("mass_kg") or 0
+                    for c in self.kinds["charge"] + self.kinds["heat_event"]
+                    if c.get("heat_id") == heat_id and c.get("lot_id") is not None)
         return lines + sum(c.mass("heel_kg") for c in self.heels_into[heat_id])
 
     def leaked(self, pour):
@@ -199,7 +200,9 @@ class Shop:
         if record.kind in ("breakout", "cut_off"):
             return record.mass("returned_kg") or 0
         if record.kind == "scrap" and not self.net_records(record.get("casting_id")):
-            return record.mass("returned_kg") or 0
+            shell = self.shell_of.get(record.get("casting_id"))
+            if shell is not None and self.pours_of_shell[shell.id]:
+                return record.mass("returned_kg") or 0
         return 0
 
     def known_out(self, shell):
@@ -375,20 +378,14 @@ class Marks:
             self._scrapping(casting.id)
 
     def _verdict(self, casting_id):
-        """The record by which a casting has its verdict, or None.
-
-        Reading: of the breakouts with a verdict the last one counts. Only without
-        any does `finish` or `scrap` stand for it, then the first of these: a
-        casting accepted at the breakout does not lose its verdict, and its shell
-        does not become complete anew, when it is finished or scrapped weeks later.
+        """The record by which a casting has its verdict, or None: the first of its
+        verdicts, finish and scrapping. A shell does not become complete anew when a
+        casting is judged again, finished or scrapped weeks later.
         """
-        records = self.shop.records_of_casting[casting_id]
-        judged = [r for r in records
-                  if r.kind == "breakout" and r.get("verdict") in VERDICTS]
-        if judged:
-            return judged[-1]
-        instead = [r for r in records if r.kind in ("finish", "scrap")]
-        return instead[0] if instead else None
+        judged = [r for r in self.shop.records_of_casting[casting_id]
+                  if r.kind in ("finish", "scrap")
+                  or r.kind == "breakout" and r.get("verdict") in VERDICTS]
+        return judged[0] if judged else None
 
     def _completing(self, shell):
         needed = []
@@ -465,7 +462,13 @@ class Walk:
                 self.complete(shell)
             for casting_id, scrapping in self.marks.scrapped_by.get(record.id, []):
                 self.scrap_return(casting_id, scrapping)
+            self.send_on()
         return self.movements
+
+    def send_on(self):
+        """Section 8: what a record brought to a delivered casting goes on with it."""
+        for account in sorted(self.delivered):
+            self.move_both(account, "delivered")
 
     # -- the single way to move anything
 
@@ -481,9 +484,14 @@ class Walk:
         self.held_mass[target] += mass
         self.held_value[source] -= value
         self.held_value[target] += value
-        # Section 8: value that comes to a delivered casting goes on at once.
-        if target in self.delivered and value != 0:
-            self.move(target, "delivered", 0, value)
+
+    def move_both(self, source, target):
+        """All that lies in one place, mass and value, to another."""
+        mass = self.held_mass[source]
+        if mass < 0:
+            self.move(target, source, -mass, -self.held_value[source])
+        else:
+            self.move(source, target, mass, self.held_value[source])
 
     def move_either_way(self, source, target, mass):
         """A difference without value: against the arrow when it is negative."""
@@ -519,6 +527,11 @@ class Walk:
         value = self.draw("lot:" + r.get("lot_id"), "heat:" + heat_id, mass)
         self.charged_mass[heat_id] += mass
         self.charged_value[heat_id] += value
+
+    def enter_heat_event(self, r):
+        """An event that adds metal is a charge line."""
+        if r.get("lot_id") is not None:
+            self.enter_charge(r)
 
     # -- section 2: heats
 
@@ -698,8 +711,7 @@ class Walk:
             if scrapping is not None and scrapping.order < r.order:
                 continue
             account = "casting:" + casting.id
-            self.move(account, "delivered",
-                      self.held_mass[account], self.held_value[account])
+            self.move_both(account, "delivered")
             self.delivered.add(account)
 
 

@@ -638,7 +638,7 @@ class HandWorked(Worked):
         for later, completing in (
                 (("finish", {}), "cut_off-1"),             # the verdict stands already
                 (("scrap", {"kept": True}), "cut_off-1"),  # scrapped at the bench
-                (("breakout", {"verdict": "accepted"}), "breakout-2"),  # judged again
+                (("breakout", {"verdict": "accepted"}), "cut_off-1"),  # judged again
                 (("breakout", {"verdict": "not_judged"}), "cut_off-1"),
                 (("breakout", {"gross_kg": "4"}), "breakout-2"),  # weighed again
                 (("work", {"mass_after_kg": "4"}), "cut_off-1")):

@@ -70,7 +70,7 @@ const CLEAR: &[&str] = &[
 const SHELLS: &str = "INSERT INTO fact_shell \
  WITH due(shell, hex, recipe, version, journal_n) AS MATERIALIZED ( \
    SELECT d.seq, lower(hex(r.id)), s.recipe_seq, s.recipe_version_seq, r.journal_n FROM fact_due d \
-   JOIN record r ON r.seq = d.seq AND r.void_ms IS NULL JOIN shell s ON s.seq = d.seq WHERE d.kind = 'shell'), \
+   CROSS JOIN record r ON r.seq = d.seq AND r.void_ms IS NULL CROSS JOIN shell s ON s.seq = d.seq WHERE d.kind = 'shell'), \
  first(shell, seq, at_ms, at_precision, heat, support, metal_c, body) AS MATERIALIZED ( \
    SELECT d.shell, p.seq, r.at_ms, r.at_precision, p.heat_seq, p.support, p.metal_c, j.body FROM due d \
    JOIN pour p ON p.shell_seq = d.shell AND p.continues_seq IS NULL JOIN record r ON r.seq = p.seq AND r.void_ms IS NULL \
@@ -78,17 +78,17 @@ const SHELLS: &str = "INSERT INTO fact_shell \
  load(shell, seq, at_ms, at_precision, purpose, result) AS MATERIALIZED ( \
    SELECT d.shell, b.seq, r.at_ms, r.at_precision, b.purpose, \
      (SELECT e.value ->> 'result' FROM json_each(j.body, '$.shells') e WHERE replace(e.value ->> 'shell_id', '-', '') = d.hex) \
-   FROM due d JOIN bearing y ON y.on_seq = d.shell JOIN burnout b ON b.seq = y.record_seq \
-   JOIN record r ON r.seq = b.seq AND r.void_ms IS NULL JOIN journal j ON j.n = r.journal_n), \
+   FROM due d CROSS JOIN bearing y ON y.on_seq = d.shell CROSS JOIN burnout b ON b.seq = y.record_seq \
+   CROSS JOIN record r ON r.seq = b.seq AND r.void_ms IS NULL JOIN journal j ON j.n = r.journal_n), \
  fire(shell, first_ms, fired_ms, lost_ms, bad, unknown) AS MATERIALIZED ( \
    SELECT shell, min(at_ms), min(CASE WHEN purpose <> 'dewax' THEN at_ms END), max(CASE WHEN result = 'lost' THEN at_ms END), \
      max(result IN ('cracked', 'lost')), max(result IS NULL) FROM load GROUP BY shell), \
  gone(shell, at_ms) AS MATERIALIZED ( \
-   SELECT d.shell, max(r.at_ms) FROM due d JOIN casting c ON c.shell_seq = d.shell JOIN bearing y ON y.on_seq = c.seq \
-   JOIN scrap x ON x.seq = y.record_seq JOIN record r ON r.seq = x.seq AND r.void_ms IS NULL GROUP BY d.shell), \
+   SELECT d.shell, max(r.at_ms) FROM due d CROSS JOIN casting c ON c.shell_seq = d.shell CROSS JOIN bearing y ON y.on_seq = c.seq \
+   CROSS JOIN scrap x ON x.seq = y.record_seq JOIN record r ON r.seq = x.seq AND r.void_ms IS NULL GROUP BY d.shell), \
  coats(shell, at_ms, at_precision, n, was_ms, was_precision) AS MATERIALIZED ( \
    SELECT d.shell, r.at_ms, r.at_precision, row_number() OVER w, lag(r.at_ms) OVER w, lag(r.at_precision) OVER w \
-   FROM due d JOIN coat c ON c.shell_seq = d.shell JOIN record r ON r.seq = c.seq AND r.void_ms IS NULL \
+   FROM due d CROSS JOIN coat c ON c.shell_seq = d.shell CROSS JOIN record r ON r.seq = c.seq AND r.void_ms IS NULL \
    WINDOW w AS (PARTITION BY d.shell ORDER BY r.at_ms, r.seq)), \
  last(shell, n, at_ms, by_day) AS MATERIALIZED ( \
    SELECT shell, count(*), max(at_ms), max(at_precision = 'day') FROM coats GROUP BY shell), \

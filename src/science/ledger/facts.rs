@@ -93,6 +93,13 @@ impl<'a> Facts<'a> {
             facts.take(entry);
         }
         facts.sum_nets();
+        for entry in &cluster.entries {
+            if let Some((shell, pooled)) = facts.scrapped_in_shell(entry) {
+                let outs = facts.outs.entry(shell).or_default();
+                outs.returned += pooled.mass;
+                outs.last = outs.last.max(entry.order);
+            }
+        }
         facts
     }
 
@@ -169,6 +176,18 @@ impl<'a> Facts<'a> {
                 self.outs.entry(*shell).or_default().net += net;
             }
         }
+    }
+
+    /// What a scrapping returns out of the shell: a casting with no net on record has no
+    /// metal of its own, so that what went back is gating. Where nothing was poured there
+    /// is nothing to return.
+    pub fn scrapped_in_shell(&self, entry: &Entry) -> Option<(i64, Pooled)> {
+        let Event::Scrap { casting, returned, lot, .. } = entry.event else { return None };
+        let mass = returned.filter(|m| !m.is_zero())?;
+        let weighed = self.castings.get(&casting).is_some_and(|c| c.net.is_some());
+        let home = *self.home.get(&casting).filter(|_| !weighed)?;
+        self.streams_of(home).next()?;
+        Some((home, Pooled { mass, lot }))
     }
 
     /// The streams into a shell, by `seq`.

@@ -145,6 +145,11 @@ impl<'a> Walk<'a> {
             Event::Net { casting, net, returned } => self.net(cause, *casting, *net, *returned),
             Event::Work { casting, rod, mass_after } => self.work(cause, *casting, *rod, *mass_after),
             Event::Deliver { castings } => self.deliver(cause, castings),
+            Event::Scrap { .. } => {
+                if let Some((shell, pooled)) = self.facts.scrapped_in_shell(entry) {
+                    self.return_from(cause, Account::Shell(shell), shell, pooled);
+                }
+            }
             _ => {}
         }
     }

@@ -49,10 +49,10 @@ pub fn read_inside(rows: &[Row]) -> Result<Vec<Inside>, Problem> {
 #[must_use]
 pub fn place(casting: Seq, but: Seq) -> Ask {
     Ask {
-        sql: "WITH s(seq) AS (SELECT r.seq FROM bearing b JOIN record r ON r.seq = b.record_seq AND r.kind = 'shell' \
+        sql: "WITH s(seq) AS (SELECT r.seq FROM bearing b CROSS JOIN record r ON r.seq = b.record_seq AND r.kind = 'shell' \
                 AND r.void_ms IS NULL WHERE b.on_seq = ? ORDER BY r.at_ms DESC LIMIT 1) \
               SELECT (SELECT seq FROM s), \
-              (SELECT count(*) FROM bearing b JOIN record o ON o.seq = b.on_seq AND o.kind = 'casting' WHERE b.record_seq IN (SELECT seq FROM s)), \
+              (SELECT count(*) FROM bearing b CROSS JOIN record o ON o.seq = b.on_seq AND o.kind = 'casting' WHERE b.record_seq IN (SELECT seq FROM s)), \
               EXISTS (SELECT 1 FROM breakout k JOIN record r ON r.seq = k.seq AND r.void_ms IS NULL \
                 WHERE k.casting_seq = ? AND k.net_mg IS NOT NULL AND k.seq <> ?) \
               OR EXISTS (SELECT 1 FROM cut_off k JOIN record r ON r.seq = k.seq AND r.void_ms IS NULL WHERE k.casting_seq = ? AND k.seq <> ?)",

@@ -9,9 +9,9 @@ pub async fn mark_taken<R: Read>(read: &mut R, piece: Seq, delivery: Seq) -> Res
     let row = read
         .fetch_one(
             "SELECT j.body ->> 'edition_mark' FROM record p JOIN journal j ON j.n = p.journal_n \
-             JOIN link mine ON mine.record_seq = p.seq AND mine.member = 'pattern_id' \
-             JOIN link other ON other.target_seq = mine.target_seq AND other.member = 'pattern_id' AND other.record_seq <> p.seq \
-             JOIN record o ON o.seq = other.record_seq AND o.kind = 'piece' AND o.void_ms IS NULL \
+             CROSS JOIN link mine ON mine.record_seq = p.seq AND mine.member = 'pattern_id' \
+             CROSS JOIN link other ON other.target_seq = mine.target_seq AND other.member = 'pattern_id' AND other.record_seq <> p.seq \
+             CROSS JOIN record o ON o.seq = other.record_seq AND o.kind = 'piece' AND o.void_ms IS NULL \
              JOIN journal oj ON oj.n = o.journal_n AND oj.body ->> 'edition_mark' = j.body ->> 'edition_mark' \
              JOIN delivery d ON d.piece_seq = o.seq AND d.seq <> ? JOIN record dr ON dr.seq = d.seq AND dr.void_ms IS NULL \
              WHERE p.seq = ? AND j.body ->> 'edition_mark' IS NOT NULL LIMIT 1",

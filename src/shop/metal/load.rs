@@ -37,11 +37,37 @@ pub struct Loaded {
 }
 
 /// Loads the clusters that touch some heats, shells and castings; `records` are looked at
-/// too, whatever they are on.
+/// too, whatever they are on. A delivery may take castings of several clusters with it: all
+/// of them are loaded, since a record's movements are written together.
 ///
 /// # Errors
 /// As the database says.
 pub async fn load<R: Read>(
+    read: &mut R,
+    heats: &[Seq],
+    shells: &[Seq],
+    castings: &[Seq],
+    records: &[Seq],
+) -> Result<Loaded, Problem> {
+    let mut castings = castings.to_vec();
+    loop {
+        let loaded = load_once(read, heats, shells, &castings, records).await?;
+        let inside: BTreeSet<Seq> = loaded.history.shells.iter().flat_map(|s| &s.castings).map(|c| c.seq).collect();
+        let delivered = loaded
+            .history
+            .entries
+            .iter()
+            .filter_map(|e| if let Event::Deliver { castings } = &e.event { Some(castings) } else { None });
+        let beyond: BTreeSet<Seq> =
+            delivered.flatten().copied().filter(|c| !inside.contains(c) && !castings.contains(c)).collect();
+        if beyond.is_empty() {
+            return Ok(loaded);
+        }
+        castings.extend(beyond);
+    }
+}
+
+async fn load_once<R: Read>(
     read: &mut R,
     heats: &[Seq],
     shells: &[Seq],
@@ -118,7 +144,7 @@ fn entry(row: &Row, loaded: &mut Loaded, deliveries: &mut BTreeMap<Order, Vec<Se
         loaded.despite.insert(record, codes.to_owned());
     }
     loaded.precise.insert(record, more.get(4).and_then(Value::as_str) == Some("minute"));
-    let mut order = Order::new(row.int(2)?, record);
+    let order = Order::new(row.int(2)?, record);
     let (heat, shell, casting, lot, pour) = (seq(4)?, seq(5)?, seq(6)?, seq(7)?, seq(8)?);
     let [m1, m2, m3, m4] = [mass(9)?, mass(10)?, mass(11)?, mass(12)?];
     let pooled = |m: Option<Mass>| m.filter(|m| !m.is_zero()).map(|mass| Pooled { mass, lot });
@@ -141,15 +167,8 @@ fn entry(row: &Row, loaded: &mut Loaded, deliveries: &mut BTreeMap<Order, Vec<Se
                 (None, _) => Poured::Blank,
             },
         },
-        "leak" => {
-            order = Order::new(more.get(2).and_then(Value::as_i64).unwrap_or(0), pour);
-            let event = Event::Leak { pour, lost: m1.unwrap_or_default(), swept: pooled(m2) };
-            // A leak is a record of its own that happens at the order of its pour; its part
-            // keeps leaks of one pour apart.
-            let part = u32::try_from(record).map_err(Problem::internal)?;
-            loaded.history.entries.push(Entry { order, part, event });
-            return Ok(());
-        }
+        // Happens at the order of its pour, but is named by its own record.
+        "leak" => Event::Leak { pour, lost: m1.unwrap_or_default(), swept: pooled(m2) },
         "closing" => Event::Closing(Closing { heat, pigged: pooled(m1), dross: m2, spilled: m3, heel: m4 }),
         "net" => Event::Net { casting, net: m1, returned: pooled(m2) },
         "judged" => Event::Judged { casting, verdict: verdict(word, lot) },

@@ -80,46 +80,46 @@ pub fn write_estimates(tx: &mut WriteTx, castings: &[Value], gatings: &[Value]) 
 pub const CLUSTER: &str = "WITH RECURSIVE net(kind, seq) AS ( \
    SELECT 2, value FROM json_each(?) \
    UNION SELECT 3, value FROM json_each(?) \
-   UNION SELECT 3, c.shell_seq FROM json_each(?) k JOIN ledger_casting c ON c.casting_seq = k.value \
-   UNION SELECT 2, e.heat_seq FROM net n JOIN ledger_line e ON e.shell_seq = n.seq AND e.event = 'pour' \
-     JOIN record r ON r.seq = e.record_seq AND r.void_ms IS NULL WHERE n.kind = 3 \
-   UNION SELECT 3, e.shell_seq FROM net n JOIN ledger_line e ON e.heat_seq = n.seq AND e.event = 'pour' \
-     JOIN record r ON r.seq = e.record_seq AND r.void_ms IS NULL WHERE n.kind = 2), \
+   UNION SELECT 3, c.shell_seq FROM json_each(?) k CROSS JOIN ledger_casting c ON c.casting_seq = k.value \
+   UNION SELECT 2, e.heat_seq FROM net n CROSS JOIN ledger_line e ON e.shell_seq = n.seq AND e.event = 'pour' \
+     CROSS JOIN record r ON r.seq = e.record_seq AND r.void_ms IS NULL WHERE n.kind = 3 \
+   UNION SELECT 3, e.shell_seq FROM net n CROSS JOIN ledger_line e ON e.heat_seq = n.seq AND e.event = 'pour' \
+     CROSS JOIN record r ON r.seq = e.record_seq AND r.void_ms IS NULL WHERE n.kind = 2), \
  source(seq) AS MATERIALIZED ( \
-   SELECT e.record_seq FROM net n JOIN ledger_line e ON e.heat_seq = n.seq WHERE n.kind = 2 \
-   UNION SELECT e.record_seq FROM net n JOIN ledger_line e ON e.shell_seq = n.seq WHERE n.kind = 3 \
-   UNION SELECT e.record_seq FROM net n JOIN ledger_casting c ON c.shell_seq = n.seq \
-     JOIN ledger_line e ON e.casting_seq = c.casting_seq WHERE n.kind = 3 \
-   UNION SELECT e.record_seq FROM json_each(?) k JOIN ledger_line e ON e.casting_seq = k.value \
+   SELECT e.record_seq FROM net n CROSS JOIN ledger_line e ON e.heat_seq = n.seq WHERE n.kind = 2 \
+   UNION SELECT e.record_seq FROM net n CROSS JOIN ledger_line e ON e.shell_seq = n.seq WHERE n.kind = 3 \
+   UNION SELECT e.record_seq FROM net n CROSS JOIN ledger_casting c ON c.shell_seq = n.seq \
+     CROSS JOIN ledger_line e ON e.casting_seq = c.casting_seq WHERE n.kind = 3 \
+   UNION SELECT e.record_seq FROM json_each(?) k CROSS JOIN ledger_line e ON e.casting_seq = k.value \
    UNION SELECT value FROM json_each(?) \
    UNION SELECT seq FROM net WHERE kind = 2) \
  SELECT 1, r.seq, r.at_ms, h.crucible_seq, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, h.alloy, \
-   (SELECT json_group_array(DISTINCT l.owner_client_seq) FROM ledger_line e JOIN metal_lot l ON l.seq = e.lot_seq \
-    JOIN record q ON q.seq = e.record_seq AND q.void_ms IS NULL WHERE e.heat_seq = n.seq AND e.event = 'charge' AND l.owner_client_seq IS NOT NULL) \
-   FROM net n JOIN ledger_heat h ON h.heat_seq = n.seq JOIN record r ON r.seq = n.seq AND r.void_ms IS NULL WHERE n.kind = 2 \
+   (SELECT json_group_array(DISTINCT l.owner_client_seq) FROM ledger_line e CROSS JOIN metal_lot l ON l.seq = e.lot_seq \
+    CROSS JOIN record q ON q.seq = e.record_seq AND q.void_ms IS NULL WHERE e.heat_seq = n.seq AND e.event = 'charge' AND l.owner_client_seq IS NOT NULL) \
+   FROM net n CROSS JOIN ledger_heat h ON h.heat_seq = n.seq CROSS JOIN record r ON r.seq = n.seq AND r.void_ms IS NULL WHERE n.kind = 2 \
  UNION ALL SELECT 2, s.shell_seq, s.gating_wax_mg, s.gating_mg, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, s.gating_cm3, s.gating_material, NULL \
-   FROM net n JOIN ledger_shell s ON s.shell_seq = n.seq JOIN record r ON r.seq = n.seq AND r.void_ms IS NULL WHERE n.kind = 3 \
+   FROM net n CROSS JOIN ledger_shell s ON s.shell_seq = n.seq CROSS JOIN record r ON r.seq = n.seq AND r.void_ms IS NULL WHERE n.kind = 3 \
  UNION ALL SELECT 3, c.casting_seq, c.shell_seq, c.estimate_mg, c.client_seq, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, c.alloy, c.tag \
-   FROM net n JOIN ledger_casting c ON c.shell_seq = n.seq WHERE n.kind = 3 \
+   FROM net n CROSS JOIN ledger_casting c ON c.shell_seq = n.seq WHERE n.kind = 3 \
  UNION ALL SELECT 4, e.record_seq, r.at_ms, e.part, e.heat_seq, e.shell_seq, e.casting_seq, e.lot_seq, e.pour_seq, e.m1_mg, e.m2_mg, e.m3_mg, e.m4_mg, NULL, e.event, \
    json_array(e.word, e.value_minor, p.at_ms, (SELECT group_concat(f.code) FROM practice_flag f WHERE f.record_seq = e.record_seq AND f.on_seq = -1), r.at_precision) \
-   FROM source s JOIN ledger_line e ON e.record_seq = s.seq JOIN record r ON r.seq = e.record_seq AND r.void_ms IS NULL \
+   FROM source s CROSS JOIN ledger_line e ON e.record_seq = s.seq CROSS JOIN record r ON r.seq = e.record_seq AND r.void_ms IS NULL \
    LEFT JOIN record p ON p.seq = e.pour_seq \
  UNION ALL SELECT 5, m.source_seq, m.at_ms, m.line, m.order_seq, m.from_kind, m.from_seq, m.to_kind, m.to_seq, m.mass_mg, m.value_minor, m.unit_heat, m.stock, NULL, NULL, NULL \
-   FROM source s JOIN movement m ON m.source_seq = s.seq \
+   FROM source s CROSS JOIN movement m ON m.source_seq = s.seq \
  UNION ALL SELECT 6, p.heat_seq, r.at_ms, r.seq, e.m4_mg, n.seq, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL \
    FROM net n CROSS JOIN ledger_heat h ON h.heat_seq = n.seq AND h.crucible_seq IS NOT NULL \
    CROSS JOIN ledger_heat p ON p.crucible_seq = h.crucible_seq AND p.heat_seq <> h.heat_seq \
    CROSS JOIN ledger_line e ON e.heat_seq = p.heat_seq AND e.event = 'closing' AND e.m4_mg > 0 \
-   JOIN record r ON r.seq = e.record_seq AND r.void_ms IS NULL WHERE n.kind = 2 \
+   CROSS JOIN record r ON r.seq = e.record_seq AND r.void_ms IS NULL WHERE n.kind = 2 \
  UNION ALL SELECT 7, r.seq, r.at_ms, h.crucible_seq, n.seq, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL \
-   FROM net n JOIN ledger_heat h0 ON h0.heat_seq = n.seq AND h0.crucible_seq IS NOT NULL \
-   JOIN ledger_heat h ON h.crucible_seq = h0.crucible_seq AND h.heat_seq <> n.seq \
-   JOIN record r ON r.seq = h.heat_seq AND r.void_ms IS NULL WHERE n.kind = 2 \
+   FROM net n CROSS JOIN ledger_heat h0 ON h0.heat_seq = n.seq AND h0.crucible_seq IS NOT NULL \
+   CROSS JOIN ledger_heat h ON h.crucible_seq = h0.crucible_seq AND h.heat_seq <> n.seq \
+   CROSS JOIN record r ON r.seq = h.heat_seq AND r.void_ms IS NULL WHERE n.kind = 2 \
      AND EXISTS (SELECT 1 FROM ledger_line e JOIN ledger_heat q ON q.heat_seq = e.heat_seq \
        WHERE e.event = 'closing' AND e.m4_mg > 0 AND q.crucible_seq = h0.crucible_seq) \
  UNION ALL SELECT 8, m.to_seq, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL \
-   FROM net n JOIN movement m ON m.from_kind = 2 AND m.from_seq = n.seq AND m.to_kind = 2 WHERE n.kind = 2";
+   FROM net n CROSS JOIN movement m ON m.from_kind = 2 AND m.from_seq = n.seq AND m.to_kind = 2 WHERE n.kind = 2";
 
 /// Reads a movement out of columns `at`, `line`, `order_seq`, … as `CLUSTER` gives them.
 pub fn movement(row: &Row) -> Result<(Movement, bool), Problem> {

@@ -61,18 +61,23 @@ pub fn set_castings(tx: &mut WriteTx, shell: Seq, castings: &[Seq]) {
     );
 }
 
-/// Checks and coats of some slurry batches: batch, instant, and the coat's number (0 for a
+/// Checks of some slurry batches and of those that some coats are from, and with them the
+/// coats of those batches and these coats: batch, instant, and the coat's number (0 for a
 /// check).
 pub async fn batch_lines<R: Read>(read: &mut R, batches: &[Seq], coats: &[Seq]) -> Result<Vec<(Seq, Instant, Seq)>, Problem> {
+    let (batches, coats) = (json!(batches).to_string(), json!(coats).to_string());
     let rows = read
         .fetch(
-            "WITH b(seq) AS (SELECT value FROM json_each(?) UNION SELECT c.slurry_batch_seq FROM json_each(?) k \
-               JOIN coat c ON c.seq = k.value AND c.slurry_batch_seq IS NOT NULL) \
-             SELECT k.batch_seq, r.at_ms, 0 FROM b JOIN slurry_check k ON k.batch_seq = b.seq \
-               JOIN record r ON r.seq = k.seq AND r.void_ms IS NULL \
-             UNION ALL SELECT c.slurry_batch_seq, r.at_ms, c.seq FROM b JOIN coat c ON c.slurry_batch_seq = b.seq \
-               JOIN record r ON r.seq = c.seq AND r.void_ms IS NULL ORDER BY 1, 2, 3",
-            vec![json!(batches).to_string().into(), json!(coats).to_string().into()],
+            "WITH b(seq) AS MATERIALIZED (SELECT value FROM json_each(?) UNION SELECT c.slurry_batch_seq FROM json_each(?) k \
+               CROSS JOIN coat c ON c.seq = k.value AND c.slurry_batch_seq IS NOT NULL), \
+             dipped(seq) AS MATERIALIZED (SELECT value FROM json_each(?) UNION SELECT l.record_seq FROM json_each(?) t \
+               CROSS JOIN link l ON l.target_seq = t.value AND l.member = 'slurry_batch_id') \
+             SELECT k.batch_seq, r.at_ms, 0 FROM b CROSS JOIN slurry_check k ON k.batch_seq = b.seq \
+               CROSS JOIN record r ON r.seq = k.seq AND r.void_ms IS NULL \
+             UNION ALL SELECT c.slurry_batch_seq, r.at_ms, c.seq FROM dipped d \
+               CROSS JOIN coat c ON c.seq = d.seq AND c.slurry_batch_seq IS NOT NULL \
+               CROSS JOIN record r ON r.seq = c.seq AND r.void_ms IS NULL ORDER BY 1, 2, 3",
+            vec![batches.as_str().into(), coats.as_str().into(), coats.as_str().into(), batches.as_str().into()],
         )
         .await?;
     rows.iter().map(|row| Ok((row.int(0)?, Instant::from_ms(row.int(1)?), row.int(2)?))).collect()

@@ -1,0 +1,33 @@
+//! A piece of two parts, cast apart and delivered together: what is corrected of one part
+//! leaves the other's metal where it is.
+
+use crate::kit::{at, at_both, id};
+use serde_json::json;
+
+#[tokio::test]
+async fn a_correction_of_one_part_keeps_the_delivery_of_the_other() {
+    at_both(async |shop| {
+        let commission = shop.commission(None).await;
+        let piece = shop.piece(&commission, &json!({"at": at(1, "08:00"), "parts": ["upper", "lower"]})).await;
+        let mut breakouts = Vec::new();
+        for casting in piece["castings"].as_array().unwrap() {
+            let shell = shop.shell(&[casting]).await;
+            shop.coats(&shell).await;
+            shop.fire(&shell).await;
+            let heat = shop.heat(18.0).await;
+            shop.pour(&heat, &shell, 15.4).await;
+            shop.try_close(&heat, 2.3, 0.2).await.is(201);
+            let body = json!({"casting_id": id(casting), "at": at(5, "09:30"), "verdict": "accepted",
+                              "gross_kg": 15.2, "net_kg": 11.0, "returned_kg": 4.1});
+            breakouts.push(id(&shop.post("/v1/breakouts", &body).await.made()));
+            shop.post(&format!("/v1/castings/{}/finish", id(casting)), &json!({"at": at(6, "09:00")})).await.made();
+        }
+        shop.post(&format!("/v1/pieces/{}/deliver", id(&piece)), &json!({"at": at(7, "09:00")})).await.made();
+        shop.patch(&format!("/v1/breakouts/{}", breakouts[0]), &json!({"net_kg": 10.9})).await.is(200);
+        // 10.9 kg of the one corrected, 11.0 kg of the other: both went out.
+        let balance = shop.get("/v1/metal/balance").await.is(200);
+        assert_eq!(balance["delivered"]["mass_kg"], json!(21.9), "{balance:#}");
+        assert_eq!(balance["in_castings"]["mass_kg"], json!(0.0), "{balance:#}");
+    })
+    .await;
+}

@@ -196,13 +196,11 @@ async fn compare(seed: u64) {
 }
 
 #[tokio::test(flavor = "multi_thread")]
-#[ignore = "minutes long in a debug build: cargo test --release --test outside_ledger -- --ignored"]
 async fn the_demonstration_shop_is_the_outside_accounts_to_the_milligram_and_the_cent() {
     compare(demo::SEED).await;
 }
 
 #[tokio::test(flavor = "multi_thread")]
-#[ignore = "minutes long in a debug build: cargo test --release --test outside_ledger -- --ignored"]
 async fn so_is_a_shop_of_another_seed() {
     compare(7).await;
 }

@@ -110,6 +110,17 @@ pub async fn by_seqs<R: Read>(read: &mut R, seqs: &[Seq]) -> Result<Vec<CastingR
     read.fetch(&sql, vec![json!(seqs).to_string().into()]).await?.iter().map(row).collect()
 }
 
+/// The thinnest section in mm of all castings in each of some shells.
+///
+/// # Errors
+/// As the database says.
+pub async fn thinnest_in<R: Read>(read: &mut R, shells: &[Seq]) -> Result<Vec<(Seq, f64)>, Problem> {
+    let sql = "SELECT c.shell_seq, min(c.section_mm) FROM json_each(?) k CROSS JOIN casting c ON c.shell_seq = k.value \
+               CROSS JOIN record r ON r.seq = c.seq AND r.void_ms IS NULL GROUP BY c.shell_seq";
+    let rows = read.fetch(sql, vec![json!(shells).to_string().into()]).await?;
+    rows.iter().map(|row| Ok((row.int(0)?, row.real(1)?))).collect()
+}
+
 /// All live castings of some pieces, in order of part and attempt.
 ///
 /// # Errors

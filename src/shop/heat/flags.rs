@@ -25,12 +25,12 @@ pub fn settle<'t>(tx: &'t mut WriteTx) -> Pin<Box<dyn Future<Output = Result<(),
         }
         let (settings, trade) = (settings::of(tx).await?, trade::of(tx).await?);
         let known = pours.iter().any(|(_, l)| l.body["shell_c"].is_number());
-        let sections = if known { casting::by_seqs(tx, &story.castings).await? } else { Vec::new() };
+        // Of all castings in the shell, whichever of them was touched.
+        let sections = if known { casting::thinnest_in(tx, &story.shells()).await? } else { Vec::new() };
         let settled: Vec<(Seq, Vec<Flag>)> = pours
             .iter()
             .map(|(shell, line)| {
-                let inside = sections.iter().filter(|c| c.shell_seq == Some(*shell));
-                let thinnest = inside.map(|c| c.section_mm).reduce(f64::min);
+                let thinnest = sections.iter().find(|(seq, _)| seq == shell).map(|(_, mm)| *mm);
                 (line.seq, of_pour(&story, &settings, &trade, *shell, line, thinnest))
             })
             .collect();

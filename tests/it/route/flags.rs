@@ -110,6 +110,30 @@ async fn metal_and_shell_outside_their_windows() {
     .await;
 }
 
+/// A tree is as thin as its thinnest casting, whichever of them is worked on afterwards.
+#[tokio::test]
+async fn a_tree_keeps_the_flag_of_its_thinnest() {
+    at_both(async |shop| {
+        let commission = shop.commission(None).await;
+        let thin = shop.casting_of(&commission).await;
+        let parts = json!({"at": at(1, "08:00"), "parts": [{"name": "base", "section_mm": 9}]});
+        let thick = shop.piece(&commission, &parts).await["castings"][0].clone();
+        let shell = shop.shell(&[&thin, &thick]).await;
+        shop.coats(&shell).await;
+        shop.fire(&shell).await;
+        let heat = shop.heat(18.0).await;
+        let pour = shop.try_pour(&heat, &shell, 15.0, &json!({"shell_c": 470})).await.made();
+        let path = format!("/v1/pours/{}", id(&pour));
+        let cool = flag("shell_cool", "540 °C or more under 6 mm", "470 °C at 5 mm");
+        assert!(flags(shop, &path).await.contains(&cool));
+        let minutes = json!({"at": at(5, "10:00"), "operation": "chase", "minutes": 20, "hand": "Bea"});
+        shop.post(&format!("/v1/castings/{}/work", id(&thick)), &minutes).await.made();
+        assert!(flags(shop, &path).await.contains(&cool));
+        shop.closes().await;
+    })
+    .await;
+}
+
 #[tokio::test]
 async fn the_limit_in_force_at_the_time() {
     at_both(async |shop| {

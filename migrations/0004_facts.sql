@@ -46,7 +46,7 @@ CREATE TABLE fact_shell (
     burnout_clean      INTEGER CHECK (burnout_clean IN (0, 1)),
     fired_ms           INTEGER
 ) STRICT;
-CREATE INDEX fact_shell_by_time ON fact_shell (poured, at_ms);
+CREATE INDEX fact_shell_by_time ON fact_shell (poured, at_ms, alloy, recipe_seq, leaked, short, lost_mg);
 CREATE INDEX fact_shell_by_recipe ON fact_shell (poured, alloy, recipe_seq, at_ms, leaked, short, lost_mg);
 CREATE INDEX fact_shell_by_heat ON fact_shell (heat_seq);
 

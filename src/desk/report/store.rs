@@ -35,7 +35,7 @@ pub struct Rests {
 struct Parts {
     level: String,
     from: String,
-    r#where: String,
+    condition: String,
     args: Vec<Cell>,
 }
 
@@ -149,7 +149,7 @@ fn parts(ask: &Ask, base: Base, factor: Option<Factor>, rests: &Rests, join: &st
     out.from.push_str(join);
     out.args.extend(join_args.iter().cloned());
     if let Some(factor) = factor {
-        out.level = format!("CAST({} AS TEXT)", expression(factor, base, &rests.edges));
+        out.level = expression(factor, base, &rests.edges);
         match factor {
             Factor::SlurryBatch => out.from.push_str(" LEFT JOIN fact_batch x ON x.shell_seq = f.shell_seq"),
             Factor::Hand => out.from.push_str(" LEFT JOIN fact_hand x ON x.shell_seq = f.shell_seq"),
@@ -169,7 +169,7 @@ fn parts(ask: &Ask, base: Base, factor: Option<Factor>, rests: &Rests, join: &st
         Base::All | Base::Heats => {}
     }
     filter(ask, base, time, &mut conditions, &mut out.args);
-    out.r#where = if conditions.is_empty() { String::new() } else { format!(" WHERE {}", conditions.join(" AND ")) };
+    out.condition = if conditions.is_empty() { String::new() } else { format!(" WHERE {}", conditions.join(" AND ")) };
     out
 }
 
@@ -266,22 +266,23 @@ pub const MARKS: Count = Count {
 /// The query of a count, by a factor or over all.
 #[must_use]
 pub fn counting(ask: &Ask, count: &Count, factor: Option<Factor>, rests: &Rests) -> (String, Vec<Cell>) {
-    let Parts { level, from, mut r#where, args } = parts(ask, count.base, factor, rests, count.join, &count.args);
+    let Parts { level, from, mut condition, args } = parts(ask, count.base, factor, rests, count.join, &count.args);
     if !count.condition.is_empty() {
-        r#where.push_str(if r#where.is_empty() { " WHERE " } else { " AND " });
-        r#where.push_str(count.condition);
+        condition.push_str(if condition.is_empty() { " WHERE " } else { " AND " });
+        condition.push_str(count.condition);
     }
-    let group = if factor.is_some() { " GROUP BY 1" } else { "" };
-    (format!("SELECT {level}, {} FROM {from}{}{group}", count.columns, r#where), args)
+    // Grouped as stored, not as text: then an index in that order will do.
+    let group = factor.map(|_| format!(" GROUP BY {level}")).unwrap_or_default();
+    (format!("SELECT CAST({level} AS TEXT), {} FROM {from}{condition}{group}", count.columns), args)
 }
 
 /// Findings by code, most first, over what a report counts.
 #[must_use]
 pub fn pareto(ask: &Ask) -> (String, Vec<Cell>) {
     let join = " JOIN fact_finding n ON n.casting_seq = c.casting_seq";
-    let Parts { from, r#where: where_, args, .. } = parts(ask, Base::Castings, None, &Rests::default(), join, &[]);
+    let Parts { from, condition, args, .. } = parts(ask, Base::Castings, None, &Rests::default(), join, &[]);
     let sql = format!(
-        "SELECT n.code, sum(n.findings), count(*) FROM {from}{where_} AND c.opened = 1 GROUP BY n.code ORDER BY 2 DESC, 1"
+        "SELECT n.code, sum(n.findings), count(*) FROM {from}{condition} AND c.opened = 1 GROUP BY n.code ORDER BY 2 DESC, 1"
     );
     (sql, args)
 }
@@ -299,15 +300,15 @@ pub fn heats(ask: &Ask, factor: Option<Factor>, rests: &Rests) -> (String, Vec<C
     let idle = if !ask.within_heats() && factor.is_none_or(Factor::of_heat) {
         let own = parts(ask, Base::Heats, factor, rests, "", &[]);
         args.extend(own.args);
-        let joined = if own.r#where.is_empty() { " WHERE" } else { " AND" };
+        let joined = if own.condition.is_empty() { " WHERE" } else { " AND" };
         format!(
             " UNION ALL SELECT {}, h.heat_seq, 1.0, NULL FROM {}{}{joined} NOT EXISTS (SELECT 1 FROM part p WHERE p.heat = h.heat_seq)",
-            own.level, own.from, own.r#where
+            own.level, own.from, own.condition
         )
     } else {
         String::new()
     };
-    let group = if factor.is_some() { " GROUP BY 1" } else { "" };
+    let group = if factor.is_some() { " GROUP BY z.level" } else { "" };
     let sql = format!(
         "WITH flow(heat, shell, mg) AS MATERIALIZED ( \
            SELECT v.from_seq, v.to_seq, sum(v.mass_mg) FROM movement v WHERE v.from_kind = 2 AND v.to_kind = 3 GROUP BY 1, 2), \
@@ -325,12 +326,12 @@ pub fn heats(ask: &Ask, factor: Option<Factor>, rests: &Rests) -> (String, Vec<C
            SELECT z.level, z.heat, z.mg / o.mg, z.net FROM ( \
              SELECT {} AS level, p.heat, sum(p.mg) AS mg, sum(p.net) AS net FROM {}{} GROUP BY 1, 2) z \
            JOIN whole o ON o.heat = z.heat AND o.mg > 0{idle}) \
-         SELECT z.level, count(*), sum(z.share * h.charged_mg), sum(z.share * h.poured_mg), \
+         SELECT CAST(z.level AS TEXT), count(*), sum(z.share * h.charged_mg), sum(z.share * h.poured_mg), \
            sum(z.share * (h.charged_mg - h.poured_mg - h.pigged_mg - h.heel_mg - h.spilled_mg)), \
            sum(CASE WHEN h.poured_mg > 0 AND z.heat NOT IN waits THEN z.share * h.charged_mg END), \
            sum(CASE WHEN h.poured_mg > 0 AND z.heat NOT IN waits THEN coalesce(z.net, 0) END) \
          FROM cell z JOIN ledger_heat h ON h.heat_seq = z.heat AND h.closed = 1{group}",
-        cell.level, cell.from, cell.r#where
+        cell.level, cell.from, cell.condition
     );
     (sql, args)
 }

@@ -25,6 +25,11 @@ pub fn settle<'t>(tx: &'t mut WriteTx) -> Pin<Box<dyn Future<Output = Result<(),
             if let Some(misfit) = &walked.misfit {
                 return Err(refusal(tx, &story, casting, misfit));
             }
+            if !matches!(walked.stage, Stage::Scrapped | Stage::Lost)
+                && let Some(recast) = story.of(casting).find(|l| rests_on_scrap(l))
+            {
+                return Err(still_good(tx, recast, walked.stage));
+            }
             settled.push(row(&story, casting, &walked));
         }
         store::write_settled(tx, &settled);
@@ -128,6 +133,30 @@ fn refusal(tx: &WriteTx, story: &Story, casting: Seq, misfit: &Misfit) -> Proble
     }
     Problem::new(ProblemType::TimesContradict, format!("With this, the {what} would not follow from what stands before it."))
         .with("dependents", dependents)
+}
+
+/// Whether a record is a recast that says nothing for itself but that its casting was scrapped.
+fn rests_on_scrap(line: &Line) -> bool {
+    line.kind == Kind::Recast && line.body["reason"].as_str().is_none_or(|r| r == "scrapped") && !line.despite("not_on_record")
+}
+
+/// The refusal of what would leave a casting good that was cast again because it was scrapped.
+fn still_good(tx: &WriteTx, recast: &Line, stage: Stage) -> Problem {
+    let stage = stage.name();
+    if tx.acting().iter().any(|a| a.seq == recast.seq) {
+        let said =
+            format!("The casting is still good (stage {stage}). Say why another is wanted: spare, lost, damaged or refused.");
+        return Problem::new(ProblemType::StillGood, said).with("stage", stage);
+    }
+    let dependents =
+        vec![serde_json::json!({"kind": recast.kind.name(), "id": recast.id.to_string(), "at": recast.at.to_string()})];
+    let what = format!("The recast of {} gives no reason but the scrap", recast.at);
+    let problem = if tx.acting().iter().any(|a| a.voids) {
+        Problem::new(ProblemType::InUse, format!("{what}. Void it first."))
+    } else {
+        Problem::new(ProblemType::StillGood, format!("{what}, and with this the casting is good (stage {stage}). Void it first."))
+    };
+    problem.with("dependents", dependents)
 }
 
 /// What is wrong and what to do, in one or two sentences.

@@ -258,6 +258,8 @@ impl Room for Recasts {
         let reason = entry.body.reason.unwrap_or(RecastReason::Scrapped);
         entry.body.reason = Some(reason);
         entry.columns = vec![("casting_seq", casting.into()), ("reason", reason.name().into())];
+        entry.bear(casting);
+        tx.touch(Kind::Casting, casting);
         Ok(())
     }
 
@@ -300,7 +302,9 @@ async fn may_recast(tx: &mut WriteTx, entry: &Entry<RecastBody>, row: &store::Ca
                         "{} is still good (stage {}). Say why another is wanted: reason spare, lost, damaged or refused; or scrap it first.",
                         row.tag, row.stage
                     ),
-                ));
+                )
+                // Its scrap may be on its way.
+                .with("may_follow", true));
             }
             Some(RecastReason::Scrapped) if !entry.despite(Despite::NotOnRecord) => {
                 return Err(Problem::new(

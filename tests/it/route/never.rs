@@ -162,12 +162,53 @@ async fn a_good_casting_cast_again_needs_a_reason() {
     at_both(async |shop| {
         let (casting, ..) = shop.poured().await;
         let path = format!("/v1/castings/{}/recast", id(&casting));
-        shop.post(&path, &json!({"at": at(6, "09:00"), "despite": whatever()})).await.refused("still-good");
+        let refused = shop.post(&path, &json!({"at": at(6, "09:00"), "despite": whatever()})).await.refused("still-good");
+        assert_eq!(refused["may_follow"], true, "its scrap may be on its way: {refused:#}");
         shop.post(&path, &json!({"at": at(6, "09:00"), "reason": "scrapped"})).await.refused("not-yet");
         let spare = shop.post(&path, &json!({"at": at(6, "09:00"), "reason": "spare"})).await.made();
         assert_eq!((spare["attempt"].clone(), spare["part"].clone()), (json!(2), json!("whole")));
         assert_ne!(spare["tag"], casting["tag"]);
         assert_eq!(shop.stage(&casting).await, "pour");
+    })
+    .await;
+}
+
+#[tokio::test]
+async fn a_recast_without_a_reason_holds_its_scrap() {
+    at_both(async |shop| {
+        let dependents = |refused: &Value, recast: &Value| {
+            let recast = json!([{"kind": "recast", "id": recast["recast_id"], "at": at(6, "09:00")}]);
+            assert_eq!(refused["dependents"], recast, "{refused:#}");
+        };
+        let again = json!({"at": at(6, "09:00")});
+        // Judged scrap at its breakout, cast again, judged anew.
+        let (casting, ..) = shop.poured().await;
+        let breakout = shop.breakout(&casting, &json!({"verdict": "scrap"})).await;
+        let breakout = format!("/v1/breakouts/{}", id(&breakout));
+        let recast = shop.post(&format!("/v1/castings/{}/recast", id(&casting)), &again).await.made();
+        let path = format!("/v1/recasts/{}", recast["recast_id"].as_str().unwrap());
+        dependents(&shop.patch(&breakout, &json!({"verdict": "accepted"})).await.refused("still-good"), &recast);
+        dependents(&shop.void(&breakout).await.refused("in-use"), &recast);
+        assert_eq!(shop.stage(&casting).await, "scrapped");
+        // What is not of the verdict may be corrected.
+        shop.patch(&breakout, &json!({"at": at(5, "09:40")})).await.is(200);
+        shop.void(&path).await.is(200);
+        shop.patch(&breakout, &json!({"verdict": "accepted"})).await.is(200);
+        assert_eq!(shop.stage(&casting).await, "breakout");
+
+        // Scrapped by a record of its own; a spare stands whatever becomes of it.
+        let casting = shop.casting().await;
+        let path = format!("/v1/castings/{}", id(&casting));
+        let scrap =
+            shop.post(&format!("{path}/scrap"), &json!({"at": at(2, "09:30"), "cause": {"category": "wax"}})).await.made();
+        let scrap = format!("/v1/scraps/{}", id(&scrap));
+        let recast = shop.post(&format!("{path}/recast"), &again).await.made();
+        dependents(&shop.void(&scrap).await.refused("in-use"), &recast);
+        shop.void(&format!("/v1/recasts/{}", recast["recast_id"].as_str().unwrap())).await.is(200);
+        let spare = shop.post(&format!("{path}/recast"), &json!({"at": at(6, "09:00"), "reason": "spare"})).await.made();
+        shop.void(&scrap).await.is(200);
+        assert_eq!(shop.stage(&casting).await, "wax");
+        assert_eq!(spare["attempt"], 2);
     })
     .await;
 }

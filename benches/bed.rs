@@ -281,7 +281,7 @@ const POURED: &[&str] = &[
     "INSERT INTO made SELECT 4000000 + i, 'pour', 1767225600000 + 600000 * i FROM k",
     "INSERT INTO made SELECT 5000000 + i, 'leak', 1767225600000 + 600000 * i FROM k WHERE i % 11 = 0",
     "INSERT INTO journal (n, record_seq, at_ms, by, action, version, body, salt, digest, hash) SELECT seq, seq, at_ms, 'bench', 'create', 1, '{}', x'00', zeroblob(32), zeroblob(32) FROM made",
-    "INSERT INTO record (seq, id, kind, at_ms, at_precision, recorded_ms, by, version, journal_n) SELECT seq, unhex(printf('%032x', seq)), kind, at_ms, 'minute', at_ms, 'bench', 1, seq FROM made",
+    "INSERT INTO record (seq, id, kind, at_ms, at_precision, recorded_ms, by, version, journal_n, act_n) SELECT seq, unhex(printf('%032x', seq)), kind, at_ms, 'minute', at_ms, 'bench', 1, seq, seq FROM made",
     "INSERT INTO thing (seq, kind, name) VALUES (4, 'furnace', 'Gas')",
     "INSERT INTO commission (seq, number, title) VALUES (1, '26-001', 'Many')",
     "INSERT INTO pattern (seq, name, material, kind, mass_mg, section_mm) VALUES (2, 'Heron', 'wax_casting', 'file', 1200000, 5)",

@@ -1,6 +1,7 @@
 -- The spine: one envelope for every record, its journal, what it refers to, who may write.
 
--- Every record of every kind. `seq` is dealt at first recording and kept for ever.
+-- Every record of every kind. `seq` is dealt at first recording and kept for ever. `act_n` is
+-- the first journal line of the act that recorded it: records of one act have it alike.
 CREATE TABLE record (
     seq          INTEGER PRIMARY KEY AUTOINCREMENT,
     id           BLOB    NOT NULL UNIQUE CHECK (length(id) = 16),
@@ -11,6 +12,7 @@ CREATE TABLE record (
     by           TEXT    NOT NULL,
     version      INTEGER NOT NULL CHECK (version >= 1),
     journal_n    INTEGER NOT NULL REFERENCES journal (n) DEFERRABLE INITIALLY DEFERRED,
+    act_n        INTEGER NOT NULL REFERENCES journal (n) DEFERRABLE INITIALLY DEFERRED,
     void_ms      INTEGER,
     void_reason  TEXT,
     CHECK ((void_ms IS NULL) = (void_reason IS NULL))

@@ -551,6 +551,7 @@ CREATE TABLE record (
     by           TEXT    NOT NULL,
     version      INTEGER NOT NULL CHECK (version >= 1),
     journal_n    INTEGER NOT NULL REFERENCES journal (n) DEFERRABLE INITIALLY DEFERRED,
+    act_n        INTEGER NOT NULL REFERENCES journal (n) DEFERRABLE INITIALLY DEFERRED,
     void_ms      INTEGER,
     void_reason  TEXT,
     CHECK ((void_ms IS NULL) = (void_reason IS NULL))

@@ -63,8 +63,8 @@ fn write_new<R: Room>(tx: &mut WriteTx, entry: &mut Entry<R::Body>) {
     let n = journal::append(tx, entry.seq, journal::Action::Create, 1, None, Some(&body));
     let (now, by) = (tx.now(), tx.actor.name.clone());
     tx.push(
-        "INSERT INTO record (seq, id, kind, at_ms, at_precision, recorded_ms, by, version, journal_n) \
-         VALUES (?, ?, ?, ?, ?, ?, ?, 1, ?)",
+        "INSERT INTO record (seq, id, kind, at_ms, at_precision, recorded_ms, by, version, journal_n, act_n) \
+         VALUES (?, ?, ?, ?, ?, ?, ?, 1, ?, ?)",
         vec![
             entry.seq.into(),
             entry.id.into(),
@@ -74,6 +74,7 @@ fn write_new<R: Room>(tx: &mut WriteTx, entry: &mut Entry<R::Body>) {
             now.into(),
             by.into(),
             n.into(),
+            tx.act().into(),
         ],
     );
     project::<R>(tx, entry);

@@ -49,7 +49,7 @@ pub struct Dependent {
 async fn dependents(tx: &mut WriteTx, seq: Seq) -> Result<Vec<(Dependent, bool)>, Problem> {
     let rows = tx
         .fetch(
-            "SELECT DISTINCT r.seq, r.kind, r.id, r.at_ms, l.member, r.recorded_ms = p.recorded_ms \
+            "SELECT DISTINCT r.seq, r.kind, r.id, r.at_ms, l.member, r.act_n = p.act_n \
              FROM link l JOIN record r ON r.seq = l.record_seq JOIN record p ON p.seq = l.target_seq \
              WHERE l.target_seq = ? AND r.void_ms IS NULL ORDER BY r.at_ms DESC, r.seq DESC",
             vec![Cell::Int(seq)],

@@ -146,6 +146,11 @@ impl WriteTx {
     pub fn journal_head(&self) -> (i64, [u8; 32]) {
         (self.head.journal_n, self.head.journal_hash)
     }
+    /// What the records of this turn have alike: the number of its first journal line.
+    #[must_use]
+    pub fn act(&self) -> i64 {
+        self.base.as_ref().unwrap_or(&self.head).journal_n + 1
+    }
     /// Moves the head of the journal.
     pub fn set_journal_head(&mut self, n: i64, hash: [u8; 32]) {
         self.head.journal_n = n;

@@ -2,6 +2,7 @@
 //! caller meets it.
 #![cfg(test)]
 
+mod along;
 mod architecture;
 mod bad_input;
 mod calls;

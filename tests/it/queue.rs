@@ -23,9 +23,9 @@ async fn client(tx: &mut WriteTx, name: &str) -> Result<i64, Problem> {
     let n = journal::append(tx, seq, Action::Create, 1, None, Some("{}"));
     let now = tx.now();
     tx.push(
-        "INSERT INTO record (seq, id, kind, at_ms, at_precision, recorded_ms, by, version, journal_n) \
-         VALUES (?, ?, 'client', ?, 'minute', ?, 'Ada', 1, ?)",
-        vec![seq.into(), id.into(), now.into(), now.into(), n.into()],
+        "INSERT INTO record (seq, id, kind, at_ms, at_precision, recorded_ms, by, version, journal_n, act_n) \
+         VALUES (?, ?, 'client', ?, 'minute', ?, 'Ada', 1, ?, ?)",
+        vec![seq.into(), id.into(), now.into(), now.into(), n.into(), n.into()],
     );
     tx.put("client", seq, &[("name", name.into())]);
     Ok(seq)

@@ -51,7 +51,13 @@ impl Room for Heats {
         }
         let number = if entry.correcting {
             let known = store::numbers(tx, &[entry.seq]).await?.pop();
-            known.ok_or_else(|| Problem::internal("heat without number"))?.1
+            let (_, number, alloy) = known.ok_or_else(|| Problem::internal("heat without number"))?;
+            if alloy != entry.body.alloy.0 {
+                let mut corrected: metal::AlloyCorrected = tx.recall_or_default();
+                corrected.0.insert(entry.seq);
+                tx.remember(corrected);
+            }
+            number
         } else {
             let year = settings::of(tx).await?.day(entry.at()).year();
             series::number(tx, Kind::Heat, year, entry.seq).await?

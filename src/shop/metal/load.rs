@@ -83,7 +83,11 @@ async fn load_once<R: Read>(
     for row in &rows {
         match row.int(0)? {
             1 => {
-                let owners = serde_json::from_str(&row.text(15)?).map_err(Problem::internal)?;
+                let (owners, codes): (Vec<Seq>, Option<String>) =
+                    serde_json::from_str(&row.text(15)?).map_err(Problem::internal)?;
+                if let Some(codes) = codes {
+                    loaded.despite.insert(row.int(1)?, codes);
+                }
                 loaded.heat_metal.insert(row.int(1)?, (row.text(14)?, owners));
                 loaded.history.heats.push(Heat { order: Order::new(row.int(2)?, row.int(1)?), crucible: row.opt_int(3)? });
             }

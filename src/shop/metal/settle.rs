@@ -3,6 +3,7 @@
 
 use super::flags::{CODES, flags_of};
 use super::load::{Loaded, estimate, load};
+use super::pours;
 use super::store::{self, LATER};
 use crate::book::flags::{self, Flag};
 use crate::db::{Acting, Read as _, WriteTx};
@@ -72,6 +73,8 @@ struct Settling {
     short_said: BTreeSet<Seq>,
     /// What each heat is poured as.
     alloys: BTreeMap<Seq, String>,
+    /// Pours of another alloy than ordered that do not say so themselves.
+    differs: Vec<(Seq, Vec<Flag>)>,
 }
 
 impl Settling {
@@ -89,7 +92,7 @@ impl Settling {
         if tx.acting().iter().any(fits) {
             estimate(tx, &mut loaded).await?;
         }
-        check_pours(tx, &loaded)?;
+        pours::check(tx, &loaded)?;
         let mut this = Self {
             clusters: Vec::new(),
             steps: Vec::new(),
@@ -98,6 +101,7 @@ impl Settling {
             sources: records.iter().copied().collect(),
             short_said: BTreeSet::new(),
             alloys: BTreeMap::new(),
+            differs: Vec::new(),
         };
         this.take(loaded);
         let values = this.values(tx, scale_step).await?;
@@ -108,6 +112,7 @@ impl Settling {
 
     /// Takes loaded clusters in, planned.
     fn take(&mut self, loaded: Loaded) {
+        self.differs.extend(pours::of_another_alloy(&loaded));
         let Loaded { mut history, neighbours, movements, sources, despite, heat_metal, .. } = loaded;
         self.alloys.extend(heat_metal.into_iter().map(|(heat, (alloy, _))| (heat, alloy)));
         let (lots, rest): (Vec<Entry>, Vec<Entry>) = history.entries.into_iter().partition(|e| e.event.is_of_lots_alone());
@@ -313,8 +318,8 @@ impl Settling {
             store::write_movements(tx, &sources, &movements);
         }
         store::write_figures(tx, &figures, &shell_estimates);
-        let settled: Vec<(Seq, Vec<Flag>)> =
-            self.clusters.iter().flat_map(|(c, m)| flags_of(c, m, &self.alloys, trade, settings)).collect();
+        let of_clusters = self.clusters.iter().flat_map(|(c, m)| flags_of(c, m, &self.alloys, trade, settings));
+        let settled: Vec<(Seq, Vec<Flag>)> = of_clusters.chain(std::mem::take(&mut self.differs)).collect();
         flags::write_codes(tx, CODES, &settled);
         Ok(())
     }
@@ -340,55 +345,6 @@ fn heel_takers(loaded: &Loaded) -> BTreeSet<Seq> {
     let now = heels_about(&loaded.history, &loaded.neighbours);
     let now = now.into_iter().filter(|h| here.contains(&h.from)).map(|h| h.to);
     loaded.takers.iter().copied().chain(now).filter(|to| !here.contains(to)).collect()
-}
-
-/// Kept by a turn that derives everything anew: what was decided when it was recorded is not
-/// decided again.
-pub struct Decided;
-
-/// Checks the pours that this turn reaches: poured as ordered, a client's metal into that client's
-/// work, not before the heat was lit.
-fn check_pours(tx: &WriteTx, loaded: &Loaded) -> Result<(), Problem> {
-    if tx.recall::<Decided>().is_some() {
-        return Ok(());
-    }
-    for entry in &loaded.history.entries {
-        let Event::Pour { heat, shell, .. } = entry.event else { continue };
-        let record = entry.order.seq;
-        let acts = |seq: Seq| tx.acting().iter().any(|a| !a.voids && a.seq == seq);
-        if !acts(record) && !acts(heat) {
-            continue;
-        }
-        let said = loaded.despite.get(&record).map_or("", String::as_str);
-        let lit = loaded.history.heats.iter().find(|h| h.order.seq == heat);
-        if lit.is_some_and(|h| h.order.at > entry.order.at) && loaded.precise.get(&record) == Some(&true) {
-            return Err(Problem::new(ProblemType::TimesContradict, "The heat was lit after that pour."));
-        }
-        // What a heat was, once corrected, is what was poured: that is recorded, never refused.
-        if !acts(record) {
-            continue;
-        }
-        let Some((alloy, owners)) = loaded.heat_metal.get(&heat) else { continue };
-        let inside = loaded.history.shells.iter().filter(|s| s.seq == shell).flat_map(|s| &s.castings);
-        for casting in inside {
-            let Some((ordered, client)) = loaded.casting_metal.get(&casting.seq) else { continue };
-            if ordered != alloy && !said.contains("alloy_differs") {
-                return Err(Problem::new(
-                    ProblemType::AlloyDiffers,
-                    format!("The heat is {alloy}, the piece was ordered in {ordered}. If it really was poured so, say despite: [alloy_differs]."),
-                )
-                .with("despite", vec!["alloy_differs"]));
-            }
-            if owners.iter().any(|owner| Some(*owner) != *client) && !said.contains("client_metal") {
-                return Err(Problem::new(
-                    ProblemType::ClientMetal,
-                    "There is a client's metal in the heat, and the shell holds another's work. If it really was poured so, say despite: [client_metal].",
-                )
-                .with("despite", vec!["client_metal"]));
-            }
-        }
-    }
-    Ok(())
 }
 
 fn sorted(movements: &[Movement]) -> Vec<Movement> {

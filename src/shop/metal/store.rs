@@ -94,8 +94,9 @@ pub const CLUSTER: &str = "WITH RECURSIVE net(kind, seq) AS ( \
    UNION SELECT value FROM json_each(?) \
    UNION SELECT seq FROM net WHERE kind = 2) \
  SELECT 1, r.seq, r.at_ms, h.crucible_seq, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, h.alloy, \
-   (SELECT json_group_array(DISTINCT l.owner_client_seq) FROM ledger_line e CROSS JOIN metal_lot l ON l.seq = e.lot_seq \
-    CROSS JOIN record q ON q.seq = e.record_seq AND q.void_ms IS NULL WHERE e.heat_seq = n.seq AND e.event = 'charge' AND l.owner_client_seq IS NOT NULL) \
+   json_array(json((SELECT json_group_array(DISTINCT l.owner_client_seq) FROM ledger_line e CROSS JOIN metal_lot l ON l.seq = e.lot_seq \
+    CROSS JOIN record q ON q.seq = e.record_seq AND q.void_ms IS NULL WHERE e.heat_seq = n.seq AND e.event = 'charge' AND l.owner_client_seq IS NOT NULL)), \
+    (SELECT group_concat(f.code) FROM practice_flag f WHERE f.record_seq = n.seq AND f.on_seq = -1)) \
    FROM net n CROSS JOIN ledger_heat h ON h.heat_seq = n.seq CROSS JOIN record r ON r.seq = n.seq AND r.void_ms IS NULL WHERE n.kind = 2 \
  UNION ALL SELECT 2, s.shell_seq, s.gating_wax_mg, s.gating_mg, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, s.gating_cm3, s.gating_material, NULL \
    FROM net n CROSS JOIN ledger_shell s ON s.shell_seq = n.seq CROSS JOIN record r ON r.seq = n.seq AND r.void_ms IS NULL WHERE n.kind = 3 \

@@ -89,6 +89,32 @@ async fn poured_from_a_heat_of_another_alloy() {
 }
 
 #[tokio::test]
+async fn a_heat_that_was_of_another_alloy() {
+    at_both(async |shop| {
+        let (_, _, heat, pour) = shop.poured().await;
+        let (heat, pour) = (format!("/v1/heats/{heat}"), format!("/v1/pours/{}", id(&pour)));
+        let other = |despite: Value| json!({"alloy": "C90300", "despite": despite});
+        shop.patch(&heat, &other(json!([]))).await.refused("alloy-differs");
+        shop.patch(&heat, &other(json!(["alloy_differs"]))).await.is(200);
+        let flags = async || -> Vec<Value> {
+            let flags = shop.get(&pour).await.is(200)["practice_flags"].as_array().unwrap().clone();
+            flags.into_iter().filter(|f| f["code"] == "alloy_differs").collect()
+        };
+        assert_eq!(flags().await, [json!({"code": "alloy_differs", "limit": "C87300", "was": "C90300"})]);
+        // It was said; nothing else of heat and pour is held up by it.
+        shop.patch(&heat, &json!({"notes": "red shavings"})).await.is(200);
+        shop.patch(&pour, &json!({"pour_seconds": 9})).await.is(200);
+        shop.patch(&heat, &json!({"alloy": "C87300", "despite": []})).await.is(200);
+        assert_eq!(flags().await, Vec::<Value>::new());
+        // Or the pour says it.
+        shop.patch(&pour, &json!({"despite": ["alloy_differs"]})).await.is(200);
+        shop.patch(&heat, &other(json!([]))).await.is(200);
+        assert_eq!(flags().await, [json!({"code": "alloy_differs"})]);
+    })
+    .await;
+}
+
+#[tokio::test]
 async fn the_bin_held_more_than_the_book() {
     at_both(async |shop| {
         let lot = shop.lot(5.0, 4500).await;

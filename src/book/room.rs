@@ -35,14 +35,24 @@ pub trait Room: Send + Sync + 'static {
     }
 
     /// Takes an array of children out of a correction: new ones are recorded, changed ones
-    /// corrected, missing ones voided. Only kinds that embed children of their own do.
+    /// corrected, missing ones voided. Only kinds that embed children of their own do; others
+    /// refuse it.
     fn amend_children(
         tx: &mut WriteTx,
         entry: &mut Entry<Self::Body>,
         arrays: serde_json::Map<String, serde_json::Value>,
     ) -> impl Future<Output = Result<(), Problem>> + Send {
-        let _ = (tx, entry, arrays);
-        async { Ok(()) }
+        let _ = (tx, entry);
+        async move {
+            match arrays.keys().next() {
+                None => Ok(()),
+                Some(name) => Err(Problem::field(
+                    &format!("/{name}"),
+                    "fixed",
+                    "What was sent along is on record by itself by now. Correct it there.",
+                )),
+            }
+        }
     }
 }
 

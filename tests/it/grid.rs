@@ -33,7 +33,7 @@ fn collection(path: &str) -> &str {
 }
 
 /// A record of a collection, made by someone, or by the owner where they may not: its path.
-async fn live(shop: &TestShop, collection: &str, by: Role) -> String {
+pub async fn live(shop: &TestShop, collection: &str, by: Role) -> String {
     let operation = maker(collection).unwrap_or_else(|| panic!("nobody says how to make one of {collection}"));
     let made = row(shop, operation).await.unwrap_or_else(|| panic!("no row for {operation}"));
     let right = routes(shop).iter().find(|r| r.operation == operation).unwrap().right;

@@ -5,6 +5,7 @@ mod flags;
 mod history;
 mod late;
 mod never;
+mod patched;
 mod slips;
 mod stories;
 mod times;

@@ -66,6 +66,20 @@ pub fn read_place(rows: &[Row]) -> Result<(Option<Seq>, usize, bool), Problem> {
     Ok((row.opt_int(0)?, usize::try_from(row.int(1)?).map_err(Problem::internal)?, row.int(2)? != 0))
 }
 
+/// The shell of a whole tree's breakout, and the castings judged with it.
+pub async fn of_tree<R: Read>(read: &mut R, tree: Seq) -> Result<(Option<Seq>, Vec<Seq>), Problem> {
+    let rows = read
+        .fetch(
+            "SELECT t.shell_seq, (SELECT json_group_array(k.casting_seq) FROM link l \
+               JOIN record r ON r.seq = l.record_seq AND r.void_ms IS NULL JOIN breakout k ON k.seq = r.seq \
+               WHERE l.target_seq = t.seq AND l.member = 'shell_breakout_id') FROM shell_breakout t WHERE t.seq = ?",
+            vec![Cell::Int(tree)],
+        )
+        .await?;
+    let Some(row) = rows.first() else { return Ok((None, Vec::new())) };
+    Ok((Some(row.int(0)?), serde_json::from_str(&row.text(1)?).map_err(Problem::internal)?))
+}
+
 /// The casting that a finding's breakout is of.
 pub async fn casting_of<R: Read>(read: &mut R, record: Seq) -> Result<Option<Seq>, Problem> {
     let row = read

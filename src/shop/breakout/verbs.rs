@@ -112,6 +112,7 @@ impl Room for Breakouts {
         let back = entry.body.returned_kg.is_some_and(|m| !m.0.is_zero()) || verdict == Verdict::Scrap;
         let (shell, inside, netted) = place(tx, entry, casting, back && entry.body.returned_lot_id.is_none()).await?;
         let mut faults = Vec::new();
+        faults.extend(of_another_tree(tx, entry, shell).await?);
         let body = &entry.body;
         if body.gross_kg.is_some() && inside > 1 {
             faults.push(Fault {
@@ -189,6 +190,21 @@ impl Room for Breakouts {
     }
 }
 
+/// What is wrong with a breakout that is said to be part of a whole tree's: that one is of
+/// another shell. One that is sent along with its tree is of it.
+async fn of_another_tree(tx: &mut WriteTx, entry: &Entry<BreakoutBody>, shell: Option<Seq>) -> Result<Option<Fault>, Problem> {
+    let tree = entry.body.shell_breakout_id.seq();
+    let along = !entry.correcting && tx.recall::<Tree>().is_some();
+    if tree <= 0 || along || store::of_tree(tx, tree).await?.0 == shell {
+        return Ok(None);
+    }
+    Ok(Some(Fault {
+        pointer: "/shell_breakout_id".into(),
+        code: "other-shell",
+        message: "That is the breakout of another shell.".into(),
+    }))
+}
+
 /// Where a casting is, as [`store::place`] says; with `pool`, where its metal goes back is
 /// asked along.
 async fn place<B>(tx: &mut WriteTx, entry: &Entry<B>, casting: Seq, pool: bool) -> Result<(Option<Seq>, usize, bool), Problem> {
@@ -263,6 +279,15 @@ impl Room for ShellBreakouts {
                     message: "A casting is named twice.".into(),
                 });
             }
+        }
+        if entry.correcting
+            && store::of_tree(tx, entry.seq).await?.1.iter().any(|judged| !inside.iter().any(|c| c.seq == *judged))
+        {
+            faults.push(Fault {
+                pointer: "/shell_id".into(),
+                code: "fixed",
+                message: "Castings of another shell were judged with it. Void it and record it anew.".into(),
+            });
         }
         if !faults.is_empty() {
             return Err(Problem::invalid(faults));

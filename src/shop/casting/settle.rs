@@ -5,6 +5,7 @@ use super::store::{self, Settled};
 use crate::book::story::{self, Line, Story};
 use crate::db::WriteTx;
 use crate::kernel::{Kind, Order, Problem, ProblemType, Seq};
+use crate::shop::commission;
 use crate::shop::house::settings::{self, Settings};
 use std::pin::Pin;
 
@@ -13,6 +14,10 @@ pub fn settle<'t>(tx: &'t mut WriteTx) -> Pin<Box<dyn Future<Output = Result<(),
     Box::pin(async move {
         for pattern in tx.touched(Kind::Pattern) {
             super::verbs::refit_pattern(tx, pattern).await?;
+        }
+        let commissions: commission::ClientCorrected = tx.recall_or_default();
+        for commission in commissions.0 {
+            super::verbs::refit_commission(tx, commission).await?;
         }
         let story = story::touched(tx).await?;
         if story.castings.is_empty() {

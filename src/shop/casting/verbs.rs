@@ -127,13 +127,35 @@ async fn piece_body(tx: &mut WriteTx, piece: i64) -> Result<(i64, String, PieceB
 /// As the database says.
 pub async fn refit_pattern(tx: &mut WriteTx, pattern: i64) -> Result<(), Problem> {
     for piece in store::pieces_of_pattern(tx, pattern).await? {
-        let (_, alloy, body) = piece_body(tx, piece).await?;
-        for casting in store::by_pieces(tx, &[piece]).await? {
-            let spec = part_spec(tx, &body, casting.part_n).await?;
-            tx.put("casting", casting.seq, &spec_columns(&spec, &alloy, &casting_identity(&casting)));
-            tx.touch(Kind::Casting, casting.seq);
-        }
-        tx.note_acting(Kind::Piece, piece, false);
+        refit_piece(tx, piece).await?;
+    }
+    Ok(())
+}
+
+/// Gives the castings of a piece what they keep of its alloy and their patterns.
+///
+/// # Errors
+/// As the database says.
+pub async fn refit_piece(tx: &mut WriteTx, piece: i64) -> Result<(), Problem> {
+    let (_, alloy, body) = piece_body(tx, piece).await?;
+    for casting in store::by_pieces(tx, &[piece]).await? {
+        let spec = part_spec(tx, &body, casting.part_n).await?;
+        tx.put("casting", casting.seq, &spec_columns(&spec, &alloy, &casting_identity(&casting)));
+        tx.touch(Kind::Casting, casting.seq);
+    }
+    tx.note_acting(Kind::Piece, piece, false);
+    Ok(())
+}
+
+/// After a commission was corrected to be another client's, its castings are that client's: the
+/// metal in them is looked at anew.
+///
+/// # Errors
+/// As the database says.
+pub async fn refit_commission(tx: &mut WriteTx, commission: i64) -> Result<(), Problem> {
+    for casting in store::by_commission(tx, commission).await? {
+        tx.touch(Kind::Casting, casting.seq);
+        tx.note_acting(Kind::Piece, casting.piece_seq, false);
     }
     Ok(())
 }

@@ -8,4 +8,4 @@ mod verbs;
 pub use api::{extras, routes, schemas};
 pub use model::{CommissionBody, CostBody, PaymentBody};
 pub use store::clients;
-pub use verbs::{Commissions, Costs, Payments};
+pub use verbs::{ClientCorrected, Commissions, Costs, Payments};

@@ -5,8 +5,13 @@ use super::store;
 use crate::book::{Entry, Room, series};
 use crate::db::WriteTx;
 use crate::kernel::field::Ref;
-use crate::kernel::{Kind, Problem};
+use crate::kernel::{Kind, Problem, Seq};
 use crate::shop::house::settings;
+use std::collections::BTreeSet;
+
+/// Kept by a turn that corrects whose some commissions are: their castings take it over.
+#[derive(Default)]
+pub struct ClientCorrected(pub BTreeSet<Seq>);
 
 /// Commissions.
 pub enum Commissions {}
@@ -26,6 +31,14 @@ impl Room for Commissions {
             series::number(tx, Kind::Commission, year, entry.seq).await?
         };
         let body = &entry.body;
+        if entry.correcting {
+            let was = store::clients(tx, &[entry.seq]).await?.pop().and_then(|(_, client)| client);
+            if was != body.client_id.as_ref().map(Ref::seq) {
+                let mut corrected: ClientCorrected = tx.recall_or_default();
+                corrected.0.insert(entry.seq);
+                tx.remember(corrected);
+            }
+        }
         entry.columns = vec![
             ("number", number.into()),
             ("title", body.title.0.as_str().into()),

@@ -40,10 +40,10 @@ pub async fn last_version<R: Read>(read: &mut R, recipe: Seq) -> Result<i64, Pro
     row.map_or(Ok(0), |row| row.int(0))
 }
 
-/// The version number a record has already.
-pub async fn version_of<R: Read>(read: &mut R, seq: Seq) -> Result<Option<i64>, Problem> {
-    let row = read.fetch_one("SELECT version FROM recipe_version WHERE seq = ?", vec![Cell::Int(seq)]).await?;
-    row.map(|row| row.int(0)).transpose()
+/// The recipe and the version number that a record has already.
+pub async fn version_of<R: Read>(read: &mut R, seq: Seq) -> Result<Option<(Seq, i64)>, Problem> {
+    let row = read.fetch_one("SELECT recipe_seq, version FROM recipe_version WHERE seq = ?", vec![Cell::Int(seq)]).await?;
+    row.map(|row| Ok((row.int(0)?, row.int(1)?))).transpose()
 }
 
 /// The tag a shell has already.

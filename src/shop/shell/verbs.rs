@@ -47,7 +47,14 @@ impl Room for RecipeVersions {
     async fn enter(tx: &mut WriteTx, entry: &mut Entry<RecipeVersionBody>) -> Result<(), Problem> {
         let recipe = entry.body.recipe_id.seq();
         let version = match store::version_of(tx, entry.seq).await? {
-            Some(version) => version,
+            Some((of, _)) if of != recipe => {
+                return Err(Problem::field(
+                    "/recipe_id",
+                    "fixed",
+                    "A version stays with its recipe. Void it and record it there.",
+                ));
+            }
+            Some((_, version)) => version,
             None => store::last_version(tx, recipe).await? + 1,
         };
         entry.columns = vec![("recipe_seq", recipe.into()), ("version", version.into())];

@@ -72,6 +72,10 @@ impl History {
         }
     }
 
+    /// Knows something else by a name.
+    pub fn know(&mut self, name: &str, id: String) {
+        self.ids.insert(name.to_owned(), id);
+    }
     /// The id of a name.
     pub fn id(&self, name: &str) -> String {
         self.ids[name].clone()
@@ -266,7 +270,7 @@ pub async fn said(shop: &TestShop, history: &History) -> Value {
 }
 
 /// What differs between two tellings, by pointers.
-fn differs(at: &str, is: &Value, expected: &Value, out: &mut Vec<String>) {
+pub fn differs(at: &str, is: &Value, expected: &Value, out: &mut Vec<String>) {
     match (is, expected) {
         (Value::Object(a), Value::Object(b)) if a.keys().eq(b.keys()) => {
             for (name, value) in a {

@@ -26,18 +26,39 @@ pub async fn run(db: &Db) -> Result<Vec<String>, Problem> {
         tx.touch(kind, seq);
         tx.note_acting(kind, seq, false);
     }
+    for (_, piece) in list::live(&mut tx, &[Kind::Piece]).await? {
+        casting::refit_piece(&mut tx, piece).await?;
+    }
     tx.settle().await?;
     tx.save(()).await?;
     let after = snapshot(db).await?;
     let mut differs = Vec::new();
     for ((name, was), (_, is)) in before.iter().zip(&after) {
-        let gone = was.iter().filter(|row| is.binary_search(row).is_err()).count();
-        let come = is.iter().filter(|row| was.binary_search(row).is_err()).count();
-        if gone + come > 0 {
-            differs.push(format!("{name}: {gone} rows stood otherwise, {come} rows follow"));
+        let gone: Vec<&String> = was.iter().filter(|row| is.binary_search(row).is_err()).collect();
+        let come: Vec<&String> = is.iter().filter(|row| was.binary_search(row).is_err()).collect();
+        if !gone.is_empty() || !come.is_empty() {
+            let named = named(db, &gone, &come).await?;
+            differs.push(format!("{name}: {} rows stood otherwise, {} rows follow; {named}", gone.len(), come.len()));
         }
     }
     Ok(differs)
+}
+
+/// How many rows are named where they differ.
+const NAMED: usize = 3;
+
+/// The first rows that differ: the record that each begins with, and what it says.
+async fn named(db: &Db, gone: &[&String], come: &[&String]) -> Result<String, Problem> {
+    let mut read = db.read().await?;
+    let mut out = Vec::new();
+    for (rows, how) in [(gone, "stood"), (come, "follows")] {
+        for row in rows.iter().take(NAMED) {
+            let seq = serde_json::from_str::<Vec<serde_json::Value>>(row).ok().and_then(|row| row.first()?.as_i64());
+            let record = list::named(&mut read, seq.unwrap_or_default()).await?;
+            out.push(record.map_or_else(|| format!("{how} {row}"), |(kind, id)| format!("{how} of {kind} {id} {row}")));
+        }
+    }
+    Ok(out.join(", "))
 }
 
 async fn snapshot(db: &Db) -> Result<Vec<(&'static str, Vec<String>)>, Problem> {

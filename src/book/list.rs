@@ -2,6 +2,7 @@
 
 use crate::db::{Cell, Read, ReadTx};
 use crate::kernel::{Instant, Kind, Problem, ProblemType, Seq};
+use uuid::Uuid;
 
 /// The most a list answers at once.
 pub const LIMIT_MAX: i64 = 200;
@@ -111,6 +112,15 @@ pub async fn list(read: &mut ReadTx, kind: Kind, page: &Page, filters: &[Filter]
     }
     let next = last.filter(|_| more).map(|(at, seq)| format!("{}.{}", base36(at), base36(seq)));
     Ok(Listed { seqs, next })
+}
+
+/// The kind and id of a record, if there is one of that number.
+///
+/// # Errors
+/// As the database says.
+pub async fn named<R: Read>(read: &mut R, seq: Seq) -> Result<Option<(String, Uuid)>, Problem> {
+    let row = read.fetch_one("SELECT kind, id FROM record WHERE seq = ?", vec![Cell::Int(seq)]).await?;
+    row.map(|row| Ok((row.text(0)?, row.uuid(1)?))).transpose()
 }
 
 /// The live records of some kinds, in the order of their recording.

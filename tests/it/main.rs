@@ -12,6 +12,7 @@ mod house;
 mod kit;
 mod queue;
 mod races;
+mod rebuild;
 mod refusals;
 mod report;
 mod route;

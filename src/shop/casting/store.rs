@@ -266,5 +266,10 @@ pub async fn shown<R: Read>(read: &mut R, seqs: &[Seq]) -> Result<Vec<(Seq, Valu
 
 /// What is derived here: a name, and a select of all its rows as text, for comparing with what
 /// follows when it is derived anew.
-pub const DERIVED: &[(&str, &str)] =
-    &[("stages of castings", "SELECT json_array(seq, stage, stage_ms, verdict, shell_seq, wax_mg) FROM casting ORDER BY seq")];
+pub const DERIVED: &[(&str, &str)] = &[
+    ("stages of castings", "SELECT json_array(seq, stage, stage_ms, verdict, shell_seq, wax_mg) FROM casting ORDER BY seq"),
+    (
+        "patterns as castings keep them",
+        "SELECT json_array(seq, pattern_seq, alloy, pattern_kind, material, section_mm, mass_mg, volume_cm3) FROM casting ORDER BY seq",
+    ),
+];

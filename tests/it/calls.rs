@@ -116,7 +116,7 @@ async fn a_stage_log_makes_at_most_six_calls() {
     )
     .await;
     let mut heats = Vec::new();
-    for at in ["2026-03-04T08:00:00Z", "2026-03-04T08:30:00Z"] {
+    for at in ["2026-03-04T08:00:00Z", "2026-03-04T08:30:00Z", "2026-03-04T08:45:00Z"] {
         let heat = json!({"alloy": "C87300", "furnace": "Gas", "crucible": format!("No {}", heats.len()), "at": at, "charge": [{"lot_id": lot, "mass_kg": 40}]});
         heats.push(text(&shop.post("(heat)", "/v1/heats", heat).await["number"]));
     }
@@ -153,6 +153,8 @@ async fn a_stage_log_makes_at_most_six_calls() {
     .await;
     let out = json!({"at": "2026-03-04T09:40:00Z", "pigged_kg": 40});
     shop.post("closing of a heat that poured nothing", &format!("/v1/heats/{}/closings", heats[1]), out).await;
+    let left = json!({"at": "2026-03-04T09:45:00Z", "heel_kg": 39.8, "dross_kg": 0.2});
+    shop.post("closing, nothing pigged", &format!("/v1/heats/{}/closings", heats[2]), left).await;
     let breakout = json!({"casting_id": shells[0].0[0], "at": "2026-03-05T09:30:00Z", "verdict": "accepted", "gross_kg": 12.9, "net_kg": 9.0,
         "returned_kg": 3.8, "findings": [{"code": "B111", "severity": "minor"}, {"code": "B112"}]});
     shop.post("breakout with net, returned, two findings", "/v1/breakouts", breakout).await;

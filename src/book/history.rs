@@ -20,6 +20,7 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
     let list = json!({"type": "object", "required": ["items"], "properties": {
         "items": {"type": "array", "items": line}, "next_cursor": {"type": "string"}}});
     let limit = Param {
+        required: false,
         name: "limit",
         about: "how many, at most 200",
         schema: json!({"type": "integer", "minimum": 1, "maximum": 200, "default": 50}),
@@ -31,8 +32,14 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
             "journal_list",
             "Who changed what, when, from what to what",
             vec![
-                Param { name: "record", about: "of one record, by id", schema: json!({"type": "string", "format": "uuid"}) },
                 Param {
+                    required: false,
+                    name: "record",
+                    about: "of one record, by id",
+                    schema: json!({"type": "string", "format": "uuid"}),
+                },
+                Param {
+                    required: false,
                     name: "cursor",
                     about: "next_cursor of the page before",
                     schema: json!({"type": "string", "maxLength": 20}),
@@ -43,7 +50,12 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
             "/v1/changes",
             "changes_list",
             "Changes in the order they were written, voids among them",
-            vec![Param { name: "after", about: "the n of the last line seen", schema: json!({"type": "integer", "minimum": 0}) }],
+            vec![Param {
+                required: false,
+                name: "after",
+                about: "the n of the last line seen",
+                schema: json!({"type": "integer", "minimum": 0}),
+            }],
         ),
     ] {
         let kit = kit.clone();

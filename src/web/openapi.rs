@@ -74,7 +74,7 @@ fn operation(route: &Route, components: &mut Map<String, Value>) -> Value {
         })
         .collect();
     for param in &route.params {
-        parameters.push(json!({"name": param.name, "in": "query", "required": false,
+        parameters.push(json!({"name": param.name, "in": "query", "required": param.required,
                                "description": param.about, "schema": param.schema}));
     }
     match route.method {

@@ -37,6 +37,8 @@ impl Method {
 /// A parameter of the query.
 #[derive(Clone, Debug)]
 pub struct Param {
+    /// Whether it must be given.
+    pub required: bool,
     /// Its name.
     pub name: &'static str,
     /// What it does.

@@ -86,8 +86,9 @@ struct Legal {
 
 /// The parameters that a route cannot do without: a report is by a factor.
 fn needed(route: &Route) -> String {
-    let by = route.params.iter().find(|p| p.name == "by");
-    by.map_or_else(String::new, |p| format!("?by={}", p.schema["enum"][0].as_str().unwrap()))
+    let needed = route.params.iter().filter(|p| p.required);
+    let said: Vec<String> = needed.map(|p| format!("{}={}", p.name, p.schema["enum"][0].as_str().unwrap())).collect();
+    if said.is_empty() { String::new() } else { format!("?{}", said.join("&")) }
 }
 
 impl Legal {

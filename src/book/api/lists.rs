@@ -100,14 +100,35 @@ pub fn page(ctx: &Ctx) -> Result<Page, Problem> {
 pub fn list_params() -> Vec<Param> {
     vec![
         Param {
+            required: false,
             name: "limit",
             about: "how many, at most 200",
             schema: json!({"type": "integer", "minimum": 1, "maximum": 200, "default": 50}),
         },
-        Param { name: "cursor", about: "next_cursor of the page before", schema: json!({"type": "string", "maxLength": 64}) },
-        Param { name: "from", about: "observed from here, inclusive", schema: json!({"type": "string", "format": "date-time"}) },
-        Param { name: "to", about: "observed up to here, exclusive", schema: json!({"type": "string", "format": "date-time"}) },
-        Param { name: "void", about: "show void records too", schema: json!({"type": "string", "enum": ["true", "false"]}) },
+        Param {
+            required: false,
+            name: "cursor",
+            about: "next_cursor of the page before",
+            schema: json!({"type": "string", "maxLength": 64}),
+        },
+        Param {
+            required: false,
+            name: "from",
+            about: "observed from here, inclusive",
+            schema: json!({"type": "string", "format": "date-time"}),
+        },
+        Param {
+            required: false,
+            name: "to",
+            about: "observed up to here, exclusive",
+            schema: json!({"type": "string", "format": "date-time"}),
+        },
+        Param {
+            required: false,
+            name: "void",
+            about: "show void records too",
+            schema: json!({"type": "string", "enum": ["true", "false"]}),
+        },
     ]
 }
 

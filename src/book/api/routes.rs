@@ -258,6 +258,7 @@ pub fn reading(kit: &Kit, kind: Kind, filters: &'static [ListFilter]) -> Vec<Rou
     let (list_kit, get_kit) = (kit.clone(), kit.clone());
     let mut params = list_params();
     params.extend(filters.iter().map(|f| Param {
+        required: false,
         name: f.name(),
         about: "only those",
         schema: json!({"type": "string", "minLength": 1, "maxLength": 128}),

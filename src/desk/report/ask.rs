@@ -137,22 +137,23 @@ pub fn params(more: &[&'static str]) -> Vec<Param> {
     let text = || json!({"type": "string", "minLength": 1, "maxLength": 128});
     let time = || json!({"type": "string", "format": "date-time"});
     let mut out = vec![
-        Param { name: "by", about: "the factor; needed", schema: json!({"type": "string", "enum": names}) },
-        Param { name: "from", about: "poured from here, inclusive", schema: time() },
-        Param { name: "to", about: "poured up to here, exclusive", schema: time() },
-        Param { name: "alloy", about: "only what was poured as that", schema: text() },
-        Param { name: "recipe", about: "only shells of that recipe", schema: text() },
-        Param { name: "pattern", about: "only with castings of that pattern", schema: text() },
-        Param { name: "commission", about: "only with castings of that commission", schema: text() },
+        Param { required: true, name: "by", about: "the factor", schema: json!({"type": "string", "enum": names}) },
+        Param { required: false, name: "from", about: "poured from here, inclusive", schema: time() },
+        Param { required: false, name: "to", about: "poured up to here, exclusive", schema: time() },
+        Param { required: false, name: "alloy", about: "only what was poured as that", schema: text() },
+        Param { required: false, name: "recipe", about: "only shells of that recipe", schema: text() },
+        Param { required: false, name: "pattern", about: "only with castings of that pattern", schema: text() },
+        Param { required: false, name: "commission", about: "only with castings of that commission", schema: text() },
     ];
     for name in more {
         out.push(match *name {
             "unit" => Param {
+                required: false,
                 name: "unit",
                 about: "count shells, or the castings in them",
                 schema: json!({"type": "string", "enum": ["shell", "casting"]}),
             },
-            _ => Param { name, about: "only that defect, by its code", schema: text() },
+            _ => Param { required: false, name, about: "only that defect, by its code", schema: text() },
         });
     }
     out

@@ -66,11 +66,17 @@ fn movements_route(kit: &Kit) -> Route {
         heading: "Metal",
         params: vec![
             Param {
+                required: false,
                 name: "limit",
                 about: "how many, at most 200",
                 schema: json!({"type": "integer", "minimum": 1, "maximum": 200, "default": 50}),
             },
-            Param { name: "cursor", about: "next_cursor of the page before", schema: json!({"type": "string", "maxLength": 20}) },
+            Param {
+                required: false,
+                name: "cursor",
+                about: "next_cursor of the page before",
+                schema: json!({"type": "string", "maxLength": 20}),
+            },
         ],
         body: None,
         answer: Answer {

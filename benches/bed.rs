@@ -14,7 +14,7 @@ use std::path::{Path, PathBuf};
 use tower::ServiceExt as _;
 
 /// Shells that coats are recorded on, so that no story grows long.
-const SHELLS: usize = 100;
+const SHELLS: usize = 1500;
 
 /// A small shop, and what the driver heard.
 pub struct Bed {
@@ -123,13 +123,15 @@ fn log(heard: Vec<Heard>, id: &str, key: String) -> Log {
 }
 
 async fn shells(shop: &Caller) -> (Vec<String>, Vec<String>) {
-    let commission = shop.post("/v1/commissions", json!({"title": "Many"})).await;
     let recipe = json!({"name": "Standard", "at": "2026-01-01T00:00:00Z", "final_dry_hours": 24, "coats": [
         {"kind": "prime", "slurry": "prime", "dry_hours": 3}, {"kind": "backup", "slurry": "backup", "dry_hours": 6}]});
     let recipe = shop.post("/v1/recipes", recipe).await;
-    let path = format!("/v1/commissions/{}/pieces", text(&commission["number"]));
-    let (mut castings, mut shells) = (Vec::new(), Vec::new());
-    for _ in 0..=SHELLS {
+    let (mut castings, mut shells, mut path) = (Vec::new(), Vec::new(), String::new());
+    for n in 0..=SHELLS {
+        if n % 50 == 0 {
+            let commission = shop.post("/v1/commissions", json!({"title": "Many"})).await;
+            path = format!("/v1/commissions/{}/pieces", text(&commission["number"]));
+        }
         let piece =
             json!({"pattern": {"name": "Heron", "material": "wax_casting", "mass_kg": 1.2, "section_mm": 5}, "alloy": "C87300"});
         let tag = text(&shop.post(&path, piece).await["castings"][0]["tag"]);

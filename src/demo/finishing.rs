@@ -53,7 +53,10 @@ impl Shop {
         self.work("shells", &s.tag, "knock_off", (10, 40), now - 20 * MINUTE, json!({})).await?;
         let mut judged = Vec::new();
         for (casting, known) in &inside {
-            let verdict = self.judge(&s);
+            let unique = self.pattern(known.pattern).is_some_and(|p| p.unique);
+            // The first two that there is only one of fail: one is made again, one is lost.
+            let fails = unique && (self.first("a unique fails") || self.first("another unique fails"));
+            let verdict = if fails { "scrap" } else { self.judge(&s) };
             let kept = verdict == "scrap" && self.dice.chance(160);
             let mut one = json!({"casting_id": known.tag, "verdict": verdict, "findings": self.findings(&s, verdict)});
             if kept {

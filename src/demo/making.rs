@@ -83,7 +83,7 @@ impl Shop {
         Ok(())
     }
 
-    fn pattern(&self, n: usize) -> Option<&Pattern> {
+    pub fn pattern(&self, n: usize) -> Option<&Pattern> {
         self.patterns.get(n).or_else(|| self.uniques.get(n.checked_sub(self.patterns.len() + 1)?))
     }
 
@@ -190,11 +190,11 @@ impl Shop {
             body[name] = value.clone();
         }
         let plain = more.as_object().is_none_or(serde_json::Map::is_empty);
-        if plain && self.dice.chance(40) {
+        match self.dice.between(1, 25) {
             // Written down the day after.
-            body["at"] = at(now - 15 * HOUR);
-        } else if plain && self.dice.chance(40) {
-            body["at_precision"] = "day".into();
+            1 if plain => body["at"] = at(now - 15 * HOUR),
+            2 if plain => body["at_precision"] = "day".into(),
+            _ => {}
         }
         let path = format!("/v1/{on}/{tag}/work");
         let who = if on == "castings" { Who::Metal } else { Who::Shell };
@@ -396,7 +396,7 @@ impl Shop {
         let unique = self.pattern(known.pattern).is_some_and(|p| p.unique);
         let mut body = json!({"at": at(now), "reason": "scrapped"});
         if unique {
-            if self.dice.chance(600) {
+            if !self.first("a unique made again") && (self.first("a unique lost") || self.dice.chance(600)) {
                 return Ok(());
             }
             body["how"] = self.dice.word(&["remodelled", "moulded_off_failed", "new_original"]).into();

@@ -24,10 +24,10 @@ use std::path::Path;
 /// The seed of the shop that is shown when no other is asked for.
 pub const SEED: u64 = 2611;
 
-/// When the shop's book begins, in milliseconds: 2023-12-01T07:00Z.
-pub(crate) const BEGINS: i64 = 1_701_414_000_000;
-/// When it ends: 2026-11-30T17:00Z.
-pub(crate) const ENDS: i64 = 1_796_058_000_000;
+/// When the shop's book begins, in milliseconds: 2023-11-03T07:00Z.
+pub(crate) const BEGINS: i64 = 1_698_994_800_000;
+/// When it ends: 2026-11-02T17:00Z.
+pub(crate) const ENDS: i64 = 1_793_638_800_000;
 
 /// What was put into the shop.
 #[derive(Clone, Debug, PartialEq, Eq)]

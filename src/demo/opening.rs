@@ -38,8 +38,10 @@ pub async fn open(shop: &mut Shop) -> Result<(), String> {
         ("zone", json!("Europe/Lisbon")),
         ("money_for_hands", json!(true)),
         ("scale_step_kg", json!(0.01)),
+        // They look at the tanks once a week, and give it a day.
+        ("slurry_check_hours", json!(192)),
     ] {
-        shop.caller.post(Who::Owner, "/v1/settings", json!({"name": name, "from_on": "2023-12-01", "value": value})).await?;
+        shop.caller.post(Who::Owner, "/v1/settings", json!({"name": name, "from_on": "2023-11-03", "value": value})).await?;
     }
     recipes(shop, now).await?;
     tanks(shop, now).await?;
@@ -154,7 +156,7 @@ impl Shop {
         if now > BEGINS + 540 * DAY && self.first("second version") {
             second_version(self, now).await?;
         }
-        if (now - BEGINS) / (14 * DAY) % 5 == 4 {
+        if (now - BEGINS) / (7 * DAY) % 10 == 9 {
             tanks(self, now).await?;
         }
         for (place, (low, high)) in [(20, 30), (9, 17)].into_iter().enumerate() {

@@ -173,17 +173,9 @@ impl Shop {
         let book = (book * 1e6).round() as i64;
         let mut body = json!({"alloy": known.code, "furnace": known.furnace, "crucible": format!("Pot for {}", known.code), "at": at(lit), "hands": ["Isa Quill", "Odo Fennimore"]});
         let mut lines: Vec<(String, i64)> = Vec::new();
-        let short = alloy == 0 && self.heats > 30 && book > 3_000_000 && book < wanted - 5_000_000 && self.first("lot short");
-        if short {
-            // The bin really held more than the book.
-            lines.push((pool, book + 350_000));
-            body["despite"] = json!(["lot_short"]);
-            self.put_in -= 350_000;
-        } else {
-            let share = book.min(wanted * self.dice.between(35, 62) / 100) / 10_000 * 10_000;
-            if share > 500_000 {
-                lines.push((pool, share));
-            }
+        let share = book.min(wanted * self.dice.between(35, 62) / 100) / 10_000 * 10_000;
+        if share > 500_000 {
+            lines.push((pool, share));
         }
         if alloy == 0 && self.heats < 12 && self.heats.is_multiple_of(2) {
             lines.extend(self.additions.get(ALLOYS.len()).map(|lot| (lot.clone(), 8_000_000)));
@@ -191,8 +183,14 @@ impl Shop {
         let mut rest = wanted - lines.iter().map(|l| l.1).sum::<i64>();
         while rest > 0 {
             let (ingot, left) = self.stock.get(alloy).map(|s| (s.ingot.clone(), s.left)).unwrap_or_default();
-            let take = rest.min(left);
+            let mut take = rest.min(left);
             if take > 0 {
+                if take == left && self.heats > 30 && self.first("lot short") {
+                    // The bin really held more than the book.
+                    body["despite"] = json!(["lot_short"]);
+                    self.put_in -= 350_000;
+                    take += 350_000;
+                }
                 lines.push((ingot, take));
                 rest -= take;
                 if let Some(stock) = self.stock.get_mut(alloy) {
@@ -204,7 +202,7 @@ impl Shop {
             }
         }
         // A slip of the pen, put right below.
-        let slip = self.dice.chance(60) && !short && lines.last().is_some_and(|l| l.1 > 3_000_000);
+        let slip = self.dice.chance(60) && body.get("despite").is_none() && lines.last().is_some_and(|l| l.1 > 3_000_000);
         let said: Vec<Value> = lines
             .iter()
             .enumerate()

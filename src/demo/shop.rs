@@ -221,7 +221,7 @@ impl Shop {
         let mut check = BEGINS + DAY;
         while check < ENDS {
             self.later(check, Task::Slurry);
-            check += 14 * DAY;
+            check += 7 * DAY;
         }
     }
 

@@ -288,7 +288,7 @@ async fn levels_are_mixed_left_out_or_several() {
         assert_eq!(counted, 5, "{by}");
     }
     // What a heat is poured as is what the rate is of.
-    let heat = json!({"alloy": "C95400", "reason": "read the wrong line"});
+    let heat = json!({"alloy": "C95400", "reason": "read the wrong line", "despite": ["alloy_differs"]});
     let (status, answer) = shop.call("PATCH", &format!("/v1/heats/{}", heats[1]), &heat).await;
     assert_eq!(status, 200, "{answer}");
     assert_eq!(row(&report("alloy").await, Some("C95400"))["poured"], 3);

@@ -666,4 +666,3 @@ CREATE TABLE work (
 ) STRICT;
 
 CREATE INDEX work_by_target ON work (on_seq);
-

@@ -667,4 +667,3 @@ CREATE TABLE work (
 ) STRICT;
 
 CREATE INDEX work_by_target ON work (on_seq);
-

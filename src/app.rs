@@ -47,6 +47,15 @@ const CHILDREN: &[ChildSpec] = &[
     ChildSpec { parent: Kind::Scrap, name: "findings", child: Kind::Finding, member: "scrap_id" },
 ];
 
+/// Prints a line for whoever runs a command.
+///
+/// # Errors
+/// That nobody reads on: the pipe is closed, the disk full.
+pub fn say(line: std::fmt::Arguments<'_>) -> Result<(), String> {
+    use std::io::Write as _;
+    writeln!(std::io::stdout().lock(), "{line}").map_err(|e| format!("What there is to say cannot be printed: {e}."))
+}
+
 /// What the kinds add to their records, and what is embedded in what.
 #[must_use]
 pub fn catalogue() -> Catalogue {

@@ -160,21 +160,25 @@ async fn run(command: Command) -> Result<(), String> {
             token::keep(&mut tx, &secret, &name, role);
             tx.save(()).await.map_err(|p| p.to_string())?;
             db.close().await;
-            println!("{secret}");
+            app::say(format_args!("{secret}"))?;
             Ok(())
         }
         Command::Backup { file, data } => {
             db::backup_to(&data.join("pourbook.db"), &file).await?;
-            println!("{} is a whole copy of the book, looked over.", file.display());
+            app::say(format_args!("{} is a whole copy of the book, looked over.", file.display()))?;
             Ok(())
         }
         Command::Restore { file, data } => {
             let kept = db::restore_from(&file, &data).await?;
             match kept {
                 Some(kept) => {
-                    println!("The book in {} is now the copy; the one before is kept as {}.", data.display(), kept.display());
+                    app::say(format_args!(
+                        "The book in {} is now the copy; the one before is kept as {}.",
+                        data.display(),
+                        kept.display()
+                    ))?;
                 }
-                None => println!("The book in {} is now the copy.", data.display()),
+                None => app::say(format_args!("The book in {} is now the copy.", data.display()))?,
             }
             Ok(())
         }
@@ -184,14 +188,14 @@ async fn run(command: Command) -> Result<(), String> {
             let scratch = Scratch::new()?;
             let db = Db::open(&scratch.0, Options::default(), Clock::system()?, app::SETTLERS).await?;
             let document = app::document(&app::all_routes(&app::kit(&db)));
-            println!("{}", serde_json::to_string_pretty(&document).map_err(|e| e.to_string())?);
+            app::say(format_args!("{}", serde_json::to_string_pretty(&document).map_err(|e| e.to_string())?))?;
             db.close().await;
             Ok(())
         }
         Command::Schema => {
             let scratch = Scratch::new()?;
             let db = Db::open(&scratch.0, Options::default(), Clock::system()?, app::SETTLERS).await?;
-            print!("{}", db::schema_dump(&db).await?);
+            app::say(format_args!("{}", db::schema_dump(&db).await?.trim_end()))?;
             db.close().await;
             Ok(())
         }
@@ -201,12 +205,15 @@ async fn run(command: Command) -> Result<(), String> {
 async fn make_demo(data: &Path, seed: u64) -> Result<(), String> {
     eprintln!("Filling the demonstration shop in {}; this takes a while.", data.display());
     let Some(told) = demo::make(data, seed).await? else {
-        println!("There is a book in {} already; it is used as it is.", data.display());
+        app::say(format_args!("There is a book in {} already; it is used as it is.", data.display()))?;
         return Ok(());
     };
-    println!("{} castings in {} shells, {} heats. Its tokens, shown this once:", told.castings, told.shells, told.heats);
+    app::say(format_args!(
+        "{} castings in {} shells, {} heats. Its tokens, shown this once:",
+        told.castings, told.shells, told.heats
+    ))?;
     for token in told.tokens {
-        println!("{:<7} {:<15} {}", token.role.name(), token.name, token.secret);
+        app::say(format_args!("{:<7} {:<15} {}", token.role.name(), token.name, token.secret))?;
     }
     Ok(())
 }

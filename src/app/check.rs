@@ -19,18 +19,18 @@ pub async fn run(data: &Path, rebuild: bool) -> Result<(), String> {
     if !faults.is_empty() {
         return Err(format!("The file is damaged: {}. Restore a backup.", faults.join("; ")));
     }
-    println!("The file is sound.");
+    app::say(format_args!("The file is sound."))?;
     let book = Db::open(data, Options::default(), Clock::system()?, app::SETTLERS).await?;
     let mut read = book.read().await.map_err(|p| p.to_string())?;
     if let Some(broken) = journal::verify(&mut read).await.map_err(|p| p.to_string())? {
         return Err(format!("The journal does not hold: {broken}. Somebody changed the file outside this program."));
     }
-    println!("The journal's chain holds.");
+    app::say(format_args!("The journal's chain holds."))?;
     drop(read);
     if rebuild {
         let differs = super::rebuild::run(&book).await.map_err(|p| p.to_string())?;
         if differs.is_empty() {
-            println!("Everything derived is as stored.");
+            app::say(format_args!("Everything derived is as stored."))?;
         } else {
             book.close().await;
             return Err(format!("{} derived rows differed and were put right: {}", differs.len(), differs.join("; ")));

@@ -75,6 +75,24 @@ fn nothing_is_left_undone() {
     assert!(marks.is_empty(), "finish it or open an issue: {marks:#?}");
 }
 
+/// Links of a page to files that are not there; `here` is the folder of the page.
+fn dead_links(here: &Path, page: &str) -> Vec<String> {
+    let links = page.split("](").skip(1).filter_map(|rest| rest.split([')', '#']).next());
+    links.filter(|link| !link.is_empty() && !link.contains("://") && !here.join(link).exists()).map(str::to_owned).collect()
+}
+
+#[test]
+fn pages_link_to_what_is_there() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let mut pages = vec![root.join("README.md"), root.join("DEVELOPERS.md"), root.join("benches/README.md")];
+    pages.extend(files_below(&root.join("docs")));
+    for page in pages {
+        let dead = dead_links(page.parent().unwrap(), &fs::read_to_string(&page).unwrap());
+        assert!(dead.is_empty(), "{}: {dead:?}", page.display());
+    }
+    assert_eq!(dead_links(root, "[a](docs/no.md), [b](docs/ledger.md#x), [c](https://example.org)"), ["docs/no.md"]);
+}
+
 #[test]
 fn these_rules_can_fail() {
     let lines = "a line\n".repeat(MOST_LINES);

@@ -171,6 +171,22 @@ CREATE TABLE receipt (
     lot_seq INTEGER NOT NULL REFERENCES record (seq)
 ) STRICT;
 
+CREATE TABLE count (
+    seq     INTEGER PRIMARY KEY REFERENCES record (seq),
+    lot_seq INTEGER NOT NULL REFERENCES record (seq)
+) STRICT;
+
+CREATE TABLE out (
+    seq     INTEGER PRIMARY KEY REFERENCES record (seq),
+    lot_seq INTEGER NOT NULL REFERENCES record (seq)
+) STRICT;
+
+CREATE TABLE transfer (
+    seq        INTEGER PRIMARY KEY REFERENCES record (seq),
+    lot_seq    INTEGER NOT NULL REFERENCES record (seq),
+    to_lot_seq INTEGER NOT NULL REFERENCES record (seq)
+) STRICT;
+
 CREATE TABLE heat (
     seq          INTEGER PRIMARY KEY REFERENCES record (seq),
     number       TEXT    NOT NULL UNIQUE,

@@ -8,7 +8,8 @@ use crate::shop::{casting, metal};
 
 /// Records that, touched, bring everything derived into line. Pours are not among them: what
 /// was decided of one when it was recorded is not decided anew.
-const KINDS: &[Kind] = &[Kind::Casting, Kind::Shell, Kind::Heat, Kind::MetalLot, Kind::Receipt];
+const KINDS: &[Kind] =
+    &[Kind::Casting, Kind::Shell, Kind::Heat, Kind::MetalLot, Kind::Receipt, Kind::Count, Kind::Out, Kind::Transfer];
 
 /// Derives everything anew and puts right what differs; answers what did.
 ///

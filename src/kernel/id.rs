@@ -97,6 +97,12 @@ kinds! {
     MetalLot "metal_lot" "metal-lots";
     /// Metal bought into a pool.
     Receipt "receipt" "receipts";
+    /// A lot weighed.
+    Count "count" "counts";
+    /// Metal sold or written off out of stock.
+    Out "out" "outs";
+    /// Metal moved from a lot into a pool.
+    Transfer "transfer" "transfers";
     /// One melt in one crucible.
     Heat "heat" "heats";
     /// Metal charged into a heat.

@@ -348,6 +348,32 @@ impl Shop {
         self.make("receipt", "receipts", &format!("/v1/metal-lots/{pool}/receipts"), body).await;
     }
 
+    /// Weighs a lot, sells or writes off from it, or moves metal into a pool.
+    async fn stock(&mut self) {
+        let (lot, pool, mass, at) = (self.lot(), self.pool(), self.dice.between(10, 4000), self.at());
+        let path = format!("/v1/metal-lots/{lot}");
+        match self.dice.between(1, 3) {
+            1 => {
+                let holds = self.caller.get(&path).await.unwrap()["mass_kg"].as_f64().unwrap();
+                let level = ((holds * 1000.0).round() as i64 + self.dice.between(-300, 300)).max(0);
+                let body = json!({"at": at, "mass_kg": kg(level), "reason": "stock-taking"});
+                self.make("count", "counts", &format!("{path}/count"), body).await;
+            }
+            2 => {
+                let to = if self.dice.chance(500) { "sold" } else { "written_off" };
+                let mut body = json!({"at": at, "mass_kg": kg(mass), "to": to});
+                if self.dice.chance(300) {
+                    body["despite"] = json!(["lot_short"]);
+                }
+                self.make("out", "outs", &format!("{path}/out"), body).await;
+            }
+            _ => {
+                let body = json!({"at": at, "mass_kg": kg(mass), "to_lot_id": pool});
+                self.make("transfer", "transfers", &format!("{path}/transfer"), body).await;
+            }
+        }
+    }
+
     /// Corrects something: a mass by a little, or its time.
     async fn correct(&mut self) {
         const MASSES: [&str; 11] = [
@@ -400,8 +426,9 @@ pub async fn fill(db: &Db, seed: u64, steps: usize) -> Tried {
             28..=32 => shop.charge().await,
             33..=52 => shop.pour().await,
             53..=58 => shop.close().await,
-            59..=68 => shop.open_shell().await,
-            69..=82 => shop.bench().await,
+            59..=67 => shop.open_shell().await,
+            68..=70 => shop.stock().await,
+            71..=82 => shop.bench().await,
             83..=86 => shop.buy().await,
             87..=95 => shop.correct().await,
             _ => shop.void().await,

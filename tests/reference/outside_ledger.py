@@ -521,6 +521,16 @@ class Walk:
         self.move(lot, target, mass, value)
         return value
 
+    def enter_count(self, r):
+        lot = "lot:" + r.get("lot_id")
+        self.move_either_way(lot, "unexplained", self.held_mass[lot] - r.mass("mass_kg"))
+
+    def enter_out(self, r):
+        self.draw("lot:" + r.get("lot_id"), r.get("to"), r.mass("mass_kg"))
+
+    def enter_transfer(self, r):
+        self.draw("lot:" + r.get("lot_id"), "lot:" + r.get("to_lot_id"), r.mass("mass_kg"))
+
     def enter_charge(self, r):
         heat_id = r.get("heat_id")
         mass = r.mass("mass_kg") or 0

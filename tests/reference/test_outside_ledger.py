@@ -1199,5 +1199,32 @@ class RandomHistories(unittest.TestCase):
                                          out["balances"][account]["mass_mg"])
 
 
+class Stock(unittest.TestCase):
+    """Section 1: count, out and transfer, worked by hand."""
+
+    @staticmethod
+    def moved(book, source):
+        return [(m["from"], m["to"], m["mass_mg"], m["value_minor"])
+                for m in derive(book.doc())["movements"] if m["source"] == source]
+
+    def test_a_count_moves_mass_without_value_and_what_leaves_next_is_dearer(self):
+        book = Book()
+        lot = book.lot("10", 1000)
+        count = book.add("count", lot_id=lot, mass_kg="8", reason="r")
+        out = book.add("out", lot_id=lot, mass_kg="2", to="sold")
+        self.assertEqual(self.moved(book, count), [("lot:" + lot, "unexplained", 2 * KG, 0)])
+        # 2 of 8 kg: a quarter of 1000.
+        self.assertEqual(self.moved(book, out), [("lot:" + lot, "sold", 2 * KG, 250)])
+
+    def test_a_count_of_nothing_leaves_the_value_to_what_leaves_next(self):
+        book = Book()
+        lot, pool = book.lot("10", 1000), book.pool()
+        book.add("count", lot_id=lot, mass_kg="0", reason="r")
+        moved = book.add("transfer", lot_id=lot, to_lot_id=pool, mass_kg="3")
+        self.assertEqual(self.moved(book, moved), [
+            ("unexplained", "lot:" + lot, 3 * KG, 0),
+            ("lot:" + lot, "lot:" + pool, 3 * KG, 1000)])
+
+
 if __name__ == "__main__":
     unittest.main()

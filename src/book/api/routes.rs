@@ -69,7 +69,7 @@ pub const fn heading(kind: Kind) -> &'static str {
             "Shells"
         }
         Kind::Burnout | Kind::Preheat => "Kilns",
-        Kind::MetalLot | Kind::Receipt => "Metal",
+        Kind::MetalLot | Kind::Receipt | Kind::Count | Kind::Out | Kind::Transfer => "Metal",
         Kind::Heat | Kind::Charge | Kind::HeatEvent | Kind::Pour | Kind::Leak | Kind::Closing => "Heats and pours",
         Kind::Breakout | Kind::ShellBreakout | Kind::CutOff | Kind::Finding | Kind::Work => "Breakout and bench",
         Kind::TradeEntry => "Trade",

@@ -1,6 +1,7 @@
 //! `/v1/metal-lots`, `/v1/receipts`, `/v1/metal/balance`.
 
-use super::model::{LotBody, ReceiptBody};
+use super::model::{CountBody, LotBody, OutBody, ReceiptBody, TransferBody};
+use super::stock::{Counts, Outs, Transfers};
 use super::store;
 use super::verbs::{Lots, Receipts};
 use crate::book::api::{InPath, Kit, ListFilter, find, post, record_schema, standard};
@@ -26,11 +27,38 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
             Right::Log,
             Some(InPath { kind: Kind::MetalLot, member: "lot_id" }),
         ),
+        post::<Counts>(
+            kit,
+            "/v1/metal-lots/{id}/count",
+            "count_create",
+            "Weigh a lot: the difference is unexplained",
+            Right::Log,
+            Some(InPath { kind: Kind::MetalLot, member: "lot_id" }),
+        ),
+        post::<Outs>(
+            kit,
+            "/v1/metal-lots/{id}/out",
+            "out_create",
+            "Sell metal or write it off",
+            Right::Log,
+            Some(InPath { kind: Kind::MetalLot, member: "lot_id" }),
+        ),
+        post::<Transfers>(
+            kit,
+            "/v1/metal-lots/{id}/transfer",
+            "transfer_create",
+            "Move metal into a pool",
+            Right::Log,
+            Some(InPath { kind: Kind::MetalLot, member: "lot_id" }),
+        ),
         movements_route(kit),
         balance_route(kit),
     ];
     out.extend(standard::<Lots>(kit, store::FILTERS, Right::Correct));
     out.extend(standard::<Receipts>(kit, &[ListFilter::Refers { member: "lot_id", kind: Kind::MetalLot }], Right::Correct));
+    out.extend(standard::<Counts>(kit, &[ListFilter::Refers { member: "lot_id", kind: Kind::MetalLot }], Right::Correct));
+    out.extend(standard::<Outs>(kit, &[ListFilter::Refers { member: "lot_id", kind: Kind::MetalLot }], Right::Correct));
+    out.extend(standard::<Transfers>(kit, &[ListFilter::Refers { member: "lot_id", kind: Kind::MetalLot }], Right::Correct));
     out
 }
 
@@ -227,7 +255,17 @@ pub fn schemas() -> Vec<(Kind, Value)> {
         ("value_minor".to_owned(), json!({"type": "integer"})),
     ]);
     vec![
-        (Kind::MetalLot, record_schema::<LotBody>(Kind::MetalLot, &more, &[("receipts", Kind::Receipt)])),
+        (
+            Kind::MetalLot,
+            record_schema::<LotBody>(
+                Kind::MetalLot,
+                &more,
+                &[("receipts", Kind::Receipt), ("counts", Kind::Count), ("outs", Kind::Out), ("transfers", Kind::Transfer)],
+            ),
+        ),
         (Kind::Receipt, record_schema::<ReceiptBody>(Kind::Receipt, &Map::new(), &[])),
+        (Kind::Count, record_schema::<CountBody>(Kind::Count, &Map::new(), &[])),
+        (Kind::Out, record_schema::<OutBody>(Kind::Out, &Map::new(), &[])),
+        (Kind::Transfer, record_schema::<TransferBody>(Kind::Transfer, &Map::new(), &[])),
     ]
 }

@@ -9,7 +9,7 @@ use crate::kernel::{Kind, Mass, Money, Seq};
 /// `load` reads them.
 #[derive(Clone, Debug, Default)]
 pub struct LedgerLine {
-    /// `in`, `charge`, `pour`, `leak`, `closing`, `net`, `judged`, `gross`, `scrap`,
+    /// `in`, `out`, `count`, `transfer` with `taker`, `charge`, `pour`, `leak`, `closing`, `net`, `judged`, `gross`, `scrap`,
     /// `finish`, `work`, `deliver`.
     pub event: &'static str,
     /// The heat.

@@ -32,6 +32,8 @@ pub struct Loaded {
     pub takers: BTreeSet<Seq>,
     /// How precisely the time of each record is known.
     pub precise: BTreeMap<Seq, bool>,
+    /// The pool that each transfer goes into.
+    takings: BTreeMap<Seq, Seq>,
     /// Shells whose gating, and castings whose pattern, must be looked up for an estimate.
     gatings: BTreeMap<Seq, (Option<i64>, Option<f64>, String)>,
 }
@@ -117,6 +119,11 @@ async fn load_once<R: Read>(
             other => return Err(Problem::internal(format!("row {other} of a cluster"))),
         }
     }
+    for entry in &mut loaded.history.entries {
+        if let (Event::LotTransfer { to, .. }, Some(lot)) = (&mut entry.event, loaded.takings.get(&entry.order.seq)) {
+            *to = *lot;
+        }
+    }
     for (order, castings) in deliveries {
         loaded.history.entries.push(Entry { order, part: 0, event: Event::Deliver { castings } });
     }
@@ -160,6 +167,13 @@ fn entry(row: &Row, loaded: &mut Loaded, deliveries: &mut BTreeMap<Order, Vec<Se
         },
         "out" => {
             Event::LotOut { lot, mass: m1.unwrap_or_default(), to: if word == "sold" { Gone::Sold } else { Gone::WrittenOff } }
+        }
+        "count" => Event::LotCount { lot, level: m1.unwrap_or_default() },
+        // The taker follows as the next part.
+        "transfer" => Event::LotTransfer { from: lot, to: -1, mass: m1.unwrap_or_default() },
+        "taker" => {
+            loaded.takings.insert(record, lot);
+            return Ok(());
         }
         "charge" => Event::Charge { heat, lot, mass: m1.unwrap_or_default() },
         "pour" => Event::Pour {

@@ -92,3 +92,57 @@ body! {
         notes: Option<Text<1000>>,
     }
 }
+
+words! {
+    /// Where metal out of stock went.
+    pub enum GoneTo {
+        /// Sold, with its value.
+        Sold = "sold",
+        /// Written off, with its value.
+        WrittenOff = "written_off",
+    }
+}
+
+body! {
+    /// A lot weighed: the difference to the book is unexplained.
+    pub struct CountBody {
+        /// The lot.
+        lot_id: Parent<MetalLot>,
+        /// What it holds.
+        mass_kg: Kg<0>,
+        /// Why it was weighed.
+        reason: Text<200>,
+        /// Notes.
+        notes: Option<Text<1000>>,
+    }
+}
+
+body! {
+    /// Metal sold or written off.
+    pub struct OutBody {
+        /// The lot.
+        lot_id: Parent<MetalLot>,
+        /// How much.
+        mass_kg: Kg<1>,
+        /// Where to.
+        to: GoneTo,
+        /// What was paid for it.
+        income_minor: Option<Minor>,
+        /// Notes.
+        notes: Option<Text<1000>>,
+    }
+}
+
+body! {
+    /// Metal moved from a lot into a pool.
+    pub struct TransferBody {
+        /// The giving lot.
+        lot_id: Parent<MetalLot>,
+        /// How much.
+        mass_kg: Kg<1>,
+        /// The pool that takes it.
+        to_lot_id: Ref<MetalLot>,
+        /// Notes.
+        notes: Option<Text<1000>>,
+    }
+}

@@ -28,6 +28,9 @@ const METAL: &[Kind] = &[
     Kind::Shell,
     Kind::MetalLot,
     Kind::Receipt,
+    Kind::Count,
+    Kind::Out,
+    Kind::Transfer,
     Kind::Heat,
     Kind::Charge,
     Kind::HeatEvent,
@@ -202,6 +205,8 @@ impl Settling {
                 vec![
                     at.into(),
                     seq.into(),
+                    at.into(),
+                    seq.into(),
                     json!(lots).to_string().into(),
                     json!(heats).to_string().into(),
                     at.into(),
@@ -211,9 +216,11 @@ impl Settling {
             .await?;
         let mut movements = Vec::new();
         let mut stock = Stock::default();
+        let mut counts = Vec::new();
         for row in &rows {
             match row.int(0)? {
                 5 => movements.push(store::movement(row)?.0),
+                10 => counts.push((Order::new(row.int(2)?, row.int(1)?), row.int(3)?, Mass::from_mg(row.int(4)?))),
                 8 => {
                     stock.lots.insert(row.int(1)?, (Mass::from_mg(row.int(2)?), Money::from_minor(row.int(3)?)));
                 }
@@ -236,7 +243,16 @@ impl Settling {
             }
         }
         let mut steps = recall(&movements);
-        steps.extend(recall_lots(&movements));
+        // Of counts the level is what was said, and a count that differed by nothing has no movement.
+        steps.extend(recall_lots(&movements).into_iter().filter(|(s, _)| !matches!(s.act, ledger::Act::Count { .. })));
+        steps.extend(counts.into_iter().map(|(order, lot, level)| {
+            let key = Key { source: order.seq, nth: 0 };
+            let found: Mass = movements
+                .iter()
+                .filter(|m| m.source == order.seq)
+                .fold(Mass::ZERO, |sum, m| if m.to == Account::Lot(lot) { sum + m.mass } else { sum - m.mass });
+            (Step { order, key, act: ledger::Act::Count { lot, level } }, Told { value: Money::ZERO, found })
+        }));
         Ok((steps, stock))
     }
 
@@ -363,20 +379,30 @@ fn touches(step: &Step) -> (Vec<Seq>, Vec<Seq>) {
     }
 }
 
-/// Steps of lots alone as stored: what came in from outside.
+/// Steps of lots alone as stored. A count has no level here, so that it differs from any
+/// that is said: it is walked anew whenever it is at hand.
 fn recall_lots(movements: &[Movement]) -> Vec<(Step, Told)> {
-    movements
-        .iter()
-        .filter_map(|m| {
-            let Account::Lot(lot) = m.to else { return None };
-            if m.from != Account::Outside {
-                return None;
+    let own = movements.iter().filter(|m| m.line % 3 == 1);
+    own.filter_map(|m| {
+        let act = match (m.from, m.to) {
+            (Account::Outside, Account::Lot(lot)) => ledger::Act::In { lot, mass: m.mass, value: m.value },
+            (Account::Lot(lot), Account::Sold | Account::WrittenOff) => ledger::Act::Draw { lot, heat: None, mass: m.mass },
+            (Account::Lot(from), Account::Lot(to)) => ledger::Act::Transfer { from, to, mass: m.mass },
+            (Account::Unexplained, Account::Lot(lot)) | (Account::Lot(lot), Account::Unexplained) => {
+                ledger::Act::Count { lot, level: Mass::from_mg(-1) }
             }
-            let key = Key { source: m.source, nth: m.line / 3 };
-            let act = ledger::Act::In { lot, mass: m.mass, value: m.value };
-            Some((Step { order: m.order, key, act }, Told { value: m.value, found: Mass::ZERO }))
-        })
-        .collect()
+            _ => return None,
+        };
+        let found = match act {
+            ledger::Act::Count { .. } if m.from == Account::Unexplained => m.mass,
+            ledger::Act::Count { .. } => Mass::ZERO - m.mass,
+            ledger::Act::In { .. } => Mass::ZERO,
+            _ => movements.iter().find(|a| a.source == m.source && a.line + 1 == m.line).map_or(Mass::ZERO, |a| a.mass),
+        };
+        let key = Key { source: m.source, nth: m.line / 3 };
+        Some((Step { order: m.order, key, act }, Told { value: m.value, found }))
+    })
+    .collect()
 }
 
 /// The earliest order at which steps differ from those stored.

@@ -149,8 +149,11 @@ pub fn movement(row: &Row) -> Result<(Movement, bool), Problem> {
 /// heats they touch had been charged with before.
 pub const LATER: &str = "WITH later AS MATERIALIZED ( \
    SELECT * FROM movement WHERE stock = 1 AND (at_ms, order_seq) >= (?, ?)), \
+ counted AS MATERIALIZED ( \
+   SELECT c.seq, r.at_ms, c.lot_seq, e.m1_mg FROM count c CROSS JOIN record r ON r.seq = c.seq AND r.void_ms IS NULL \
+     CROSS JOIN ledger_line e ON e.record_seq = c.seq AND e.part = 0 WHERE (r.at_ms, r.seq) >= (?, ?)), \
  lots(seq) AS (SELECT value FROM json_each(?) UNION SELECT from_seq FROM later WHERE from_kind = 1 \
-   UNION SELECT to_seq FROM later WHERE to_kind = 1), \
+   UNION SELECT to_seq FROM later WHERE to_kind = 1 UNION SELECT lot_seq FROM counted), \
  heats(seq) AS (SELECT value FROM json_each(?) UNION SELECT unit_heat FROM later WHERE unit_heat IS NOT NULL \
    UNION SELECT from_seq FROM later WHERE from_kind = 2 UNION SELECT to_seq FROM later WHERE to_kind = 2) \
  SELECT 5, source_seq, at_ms, line, order_seq, from_kind, from_seq, to_kind, to_seq, mass_mg, value_minor, unit_heat, stock FROM later \
@@ -158,7 +161,8 @@ pub const LATER: &str = "WITH later AS MATERIALIZED ( \
    FROM lots l LEFT JOIN account a ON a.kind = 1 AND a.seq = l.seq \
  UNION ALL SELECT 9, h.seq, coalesce(sum(m.mass_mg), 0), coalesce(sum(m.value_minor), 0), NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL \
    FROM heats h LEFT JOIN movement m ON m.to_kind = 2 AND m.to_seq = h.seq AND m.from_kind IN (1, 2) \
-     AND (m.at_ms, m.order_seq) < (?, ?) GROUP BY h.seq";
+     AND (m.at_ms, m.order_seq) < (?, ?) GROUP BY h.seq \
+ UNION ALL SELECT 10, seq, at_ms, lot_seq, m1_mg, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL FROM counted";
 
 /// Replaces the movements of some sources.
 pub fn write_movements(tx: &mut WriteTx, sources: &[Seq], movements: &[Movement]) {

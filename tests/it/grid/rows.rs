@@ -165,6 +165,20 @@ async fn metal(shop: &TestShop, operation: &str) -> Option<Row> {
             let pool = id(&shop.post("/v1/metal-lots", &body).await.made());
             under(format!("/v1/metal-lots/{pool}"), "receipts", json!({"mass_kg": 3, "cost_minor": 1200, "at": at(2, "08:00")}))
         }
+        "count_create" => {
+            let lot = format!("/v1/metal-lots/{}", shop.lot(50.0, 45_000).await);
+            under(lot, "count", json!({"mass_kg": 49, "reason": "stock-taking", "at": at(3, "08:00")}))
+        }
+        "out_create" => {
+            let lot = format!("/v1/metal-lots/{}", shop.lot(50.0, 45_000).await);
+            under(lot, "out", json!({"mass_kg": 3, "to": "sold", "income_minor": 900, "at": at(3, "08:00")}))
+        }
+        "transfer_create" => {
+            let body = json!({"alloy": "C87300", "kind": "returns", "mass_kg": 0, "cost_minor": 0, "at": at(1, "08:00")});
+            let pool = id(&shop.post("/v1/metal-lots", &body).await.made());
+            let lot = format!("/v1/metal-lots/{}", shop.lot(50.0, 45_000).await);
+            under(lot, "transfer", json!({"mass_kg": 3, "to_lot_id": pool, "at": at(3, "08:00")}))
+        }
         "heat_create" => {
             let lot = shop.lot(50.0, 45_000).await;
             top(
@@ -257,6 +271,9 @@ pub fn maker(collection: &str) -> Option<&'static str> {
         "preheats" => "preheat_create",
         "metal-lots" => "metal_lot_create",
         "receipts" => "receipt_create",
+        "counts" => "count_create",
+        "outs" => "out_create",
+        "transfers" => "transfer_create",
         "heats" => "heat_create",
         "charges" => "charge_create",
         "heat-events" => "heat_event_create",

@@ -94,7 +94,7 @@ impl Table {
         let marks = vec!["?"; self.order().len()].join(", ");
         let (condition, mut args) = match after {
             None => (String::new(), Vec::new()),
-            Some(place) => (format!(" WHERE ({order}) > ({marks})"), place.iter().map(cell).collect()),
+            Some(place) => (format!(" WHERE ({order}) > ({marks})"), place.iter().map(cell).collect::<Result<_, _>>()?),
         };
         args.push(at_once.into());
         let (object, name) = (self.object(forms), &self.name);
@@ -106,6 +106,11 @@ impl Table {
     }
 }
 
-fn cell(value: &Value) -> Cell {
-    value.as_i64().map_or_else(|| Cell::from(value.as_str().unwrap_or_default()), Cell::Int)
+/// A part of a place: keys are whole numbers and text.
+fn cell(value: &Value) -> Result<Cell, Problem> {
+    match (value.as_i64(), value.as_str()) {
+        (Some(number), _) => Ok(Cell::Int(number)),
+        (None, Some(text)) => Ok(Cell::from(text)),
+        (None, None) => Err(Problem::internal(format!("a table is ordered by {value}"))),
+    }
 }

@@ -1,6 +1,7 @@
 //! The one file that knows every room: routes, settlers in order, what is embedded in what.
 
 pub mod check;
+pub mod export;
 pub mod rebuild;
 pub mod serve;
 

@@ -1,7 +1,7 @@
 //! Arguments, and what each command does.
 
 use clap::{Parser, Subcommand};
-use pourbook::app::{self, check, serve};
+use pourbook::app::{self, check, export, serve};
 use pourbook::book::token;
 use pourbook::db::{self, Acknowledge, Db, Options};
 use pourbook::demo;
@@ -75,6 +75,14 @@ enum Command {
     Restore {
         /// The copy.
         file: PathBuf,
+        /// The folder of the book.
+        #[arg(long, env = "POURBOOK_DATA", default_value = "data")]
+        data: PathBuf,
+    },
+    /// Write every table as JSON Lines, and what the columns mean; safe while it is served.
+    Export {
+        /// The folder to write to; new or empty.
+        folder: PathBuf,
         /// The folder of the book.
         #[arg(long, env = "POURBOOK_DATA", default_value = "data")]
         data: PathBuf,
@@ -182,6 +190,7 @@ async fn run(command: Command) -> Result<(), String> {
             }
             Ok(())
         }
+        Command::Export { folder, data } => export::run(&data, &folder).await,
         Command::Check { rebuild, data } => check::run(&data, rebuild).await,
         Command::Health { listen } => health(listen).await,
         Command::Openapi => {

@@ -7,6 +7,7 @@ mod open;
 mod queue;
 mod read;
 mod shared;
+pub mod table;
 mod write;
 
 pub use backup::{backup_to, integrity, restore_from, schema_dump};

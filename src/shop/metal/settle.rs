@@ -80,6 +80,11 @@ struct Settling {
     differs: Vec<(Seq, Vec<Flag>)>,
 }
 
+/// What was told of known steps.
+fn values_of(known: &BTreeMap<Key, (Step, Told)>) -> Values {
+    known.iter().map(|(key, (_, told))| (*key, *told)).collect()
+}
+
 impl Settling {
     async fn run(tx: &mut WriteTx, heats: &[Seq], shells: &[Seq], castings: &[Seq], records: &[Seq]) -> Result<(), Problem> {
         // The step of the scale in force when what is written happened.
@@ -142,7 +147,7 @@ impl Settling {
             let mut now: Vec<Step> = self.steps.clone();
             now.extend(lot_steps(&self.of_lots));
             let changed = first_change(&known, &now);
-            let mut values: Values = known.iter().map(|(key, (_, told))| (*key, *told)).collect();
+            let mut values = values_of(&known);
             let Some(from) = changed else { return Ok(values) };
             let (later, mut stock) = self.later(tx, from, &now).await?;
             let ours: BTreeSet<Seq> = self.sources.clone();
@@ -153,7 +158,9 @@ impl Settling {
             let moved: Vec<Seq> =
                 others.iter().filter(|(s, old)| told.get(&s.key) != Some(old)).map(|(s, _)| s.key.source).collect();
             values.extend(told.iter().map(|(k, t)| (*k, *t)));
-            self.short_of_metal(tx, &walk, &told, &known, scale_step).await?;
+            let mut before: Values = values_of(&known);
+            before.extend(others.iter().map(|(s, old)| (s.key, *old)));
+            self.short_of_metal(tx, &walk, &told, &before, scale_step).await?;
             if moved.is_empty() {
                 return Ok(values);
             }
@@ -262,7 +269,7 @@ impl Settling {
         tx: &mut WriteTx,
         walk: &[Step],
         told: &Values,
-        known: &BTreeMap<Key, (Step, Told)>,
+        before: &Values,
         scale_step: Mass,
     ) -> Result<(), Problem> {
         let mut short: Vec<(Order, Seq, Mass)> = walk
@@ -270,11 +277,17 @@ impl Settling {
             .filter_map(|step| {
                 let (ledger::Act::Draw { mass, .. } | ledger::Act::Transfer { mass, .. }) = step.act else { return None };
                 let found = told.get(&step.key)?.found;
-                let before = known.get(&step.key).map_or(Mass::ZERO, |(_, t)| t.found);
+                let before = before.get(&step.key).map_or(Mass::ZERO, |t| t.found);
                 let said = self.short_said.contains(&step.key.source);
                 (found > tolerance(scale_step, mass) && found > before && !said).then_some((step.order, step.key.source, found))
             })
             .collect();
+        if !short.is_empty() {
+            // Of records that are not at hand what was said is looked up.
+            let sources: Vec<Seq> = short.iter().map(|(_, seq, _)| *seq).collect();
+            let said = store::said(tx, &sources, "lot_short").await?;
+            short.retain(|(_, seq, _)| !said.contains(seq));
+        }
         short.sort_unstable();
         let Some((_, first, grams)) = short.first().copied() else { return Ok(()) };
         let own = tx.acting().iter().any(|a| a.seq == first && !a.voids);

@@ -6,7 +6,7 @@ use crate::db::{Ask, Cell, Read, Row, WriteTx};
 use crate::kernel::{Kind, Mass, Money, Order, Problem, Seq};
 use crate::science::ledger::{Account, Figures, Movement, State};
 use serde_json::{Value, json};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
 
 /// Filters of the list of lots.
@@ -121,6 +121,14 @@ pub const CLUSTER: &str = "WITH RECURSIVE net(kind, seq) AS ( \
        WHERE e.event = 'closing' AND e.m4_mg > 0 AND q.crucible_seq = h0.crucible_seq) \
  UNION ALL SELECT 8, m.to_seq, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL \
    FROM net n CROSS JOIN movement m ON m.from_kind = 2 AND m.from_seq = n.seq AND m.to_kind = 2 WHERE n.kind = 2";
+
+/// Those of some records that were said in spite of a refusal.
+pub async fn said<R: Read>(read: &mut R, records: &[Seq], code: &str) -> Result<BTreeSet<Seq>, Problem> {
+    let sql = "SELECT f.record_seq FROM json_each(?) k CROSS JOIN practice_flag f ON f.record_seq = k.value \
+               WHERE f.on_seq = -1 AND f.code = ?";
+    let rows = read.fetch(sql, vec![json!(records).to_string().into(), code.into()]).await?;
+    rows.iter().map(|row| row.int(0)).collect()
+}
 
 /// Reads a movement out of columns `at`, `line`, `order_seq`, … as `CLUSTER` gives them.
 pub fn movement(row: &Row) -> Result<(Movement, bool), Problem> {

@@ -113,6 +113,11 @@ CREATE TABLE cost (
 
 CREATE INDEX cost_by_commission ON cost (commission_seq);
 
+CREATE TABLE count (
+    seq     INTEGER PRIMARY KEY REFERENCES record (seq),
+    lot_seq INTEGER NOT NULL REFERENCES record (seq)
+) STRICT;
+
 CREATE TABLE cut_off (
     seq         INTEGER PRIMARY KEY REFERENCES record (seq),
     casting_seq INTEGER NOT NULL REFERENCES record (seq),
@@ -447,6 +452,11 @@ CREATE TRIGGER movement_unmade AFTER DELETE ON movement BEGIN
     ON CONFLICT (kind, seq) DO UPDATE SET mass_mg = mass_mg + excluded.mass_mg, value_minor = value_minor + excluded.value_minor;
 END;
 
+CREATE TABLE out (
+    seq     INTEGER PRIMARY KEY REFERENCES record (seq),
+    lot_seq INTEGER NOT NULL REFERENCES record (seq)
+) STRICT;
+
 CREATE TABLE patch (
     seq       INTEGER PRIMARY KEY REFERENCES record (seq),
     shell_seq INTEGER NOT NULL REFERENCES record (seq)
@@ -647,6 +657,12 @@ CREATE TABLE trade_entry (
 ) STRICT;
 
 CREATE INDEX trade_entry_by_code ON trade_entry (section, code);
+
+CREATE TABLE transfer (
+    seq        INTEGER PRIMARY KEY REFERENCES record (seq),
+    lot_seq    INTEGER NOT NULL REFERENCES record (seq),
+    to_lot_seq INTEGER NOT NULL REFERENCES record (seq)
+) STRICT;
 
 CREATE TABLE wax (
     seq         INTEGER PRIMARY KEY REFERENCES record (seq),

@@ -71,6 +71,23 @@ pub enum Impossible {
     },
 }
 
+impl Impossible {
+    /// The record that cannot stand while this is so: of a heat that does not balance, the heat;
+    /// else the one to blame.
+    #[must_use]
+    pub const fn rests(&self) -> i64 {
+        match *self {
+            Self::Residual { heat, .. } => heat,
+            Self::ShellOverdrawn { source, .. }
+            | Self::CastingOverdrawn { source, .. }
+            | Self::ChargedAfterClosing { source, .. }
+            | Self::PouredAfterClosing { source, .. }
+            | Self::ClosedTwice { source, .. }
+            | Self::NegativeMass { source, .. } => source,
+        }
+    }
+}
+
 /// The larger of the scale's step and 0.2 % of the mass moved: what a scale may be off.
 #[must_use]
 pub fn tolerance(scale_step: Mass, moved: Mass) -> Mass {

@@ -9,6 +9,7 @@ mod lines;
 mod load;
 mod model;
 mod pours;
+mod replay;
 mod settle;
 mod stock;
 mod store;

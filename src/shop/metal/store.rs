@@ -134,6 +134,16 @@ pub async fn said<R: Read>(read: &mut R, records: &[Seq], code: &str) -> Result<
     rows.iter().map(|row| row.int(0)).collect()
 }
 
+/// Whether a line was written to the journal after one, before this turn, on which the ledger
+/// may rest: on a record of one of these kinds, or on what holds for all.
+pub async fn moved_since(tx: &mut WriteTx, journal: i64, kinds: &[Kind]) -> Result<bool, Problem> {
+    let kinds: Vec<&str> = kinds.iter().chain(&[Kind::Setting, Kind::TradeEntry]).map(|kind| kind.name()).collect();
+    let sql = "SELECT 1 FROM journal j CROSS JOIN record r ON r.seq = j.record_seq \
+               WHERE j.n > ? AND j.n < ? AND r.kind IN (SELECT value FROM json_each(?)) LIMIT 1";
+    let act = tx.act();
+    Ok(tx.fetch_one(sql, vec![journal.into(), act.into(), json!(kinds).to_string().into()]).await?.is_some())
+}
+
 /// Reads a movement out of columns `at`, `line`, `order_seq`, … as `CLUSTER` gives them.
 pub fn movement(row: &Row) -> Result<(Movement, bool), Problem> {
     let account = |kind: usize, seq: usize| -> Result<Account, Problem> {
@@ -160,7 +170,7 @@ pub fn movement(row: &Row) -> Result<(Movement, bool), Problem> {
 /// Movements of stock from an instant on, what the lots they touch hold now, and what the
 /// heats they touch had been charged with before.
 pub const LATER: &str = "WITH later AS MATERIALIZED ( \
-   SELECT * FROM movement WHERE stock = 1 AND (at_ms, order_seq) >= (?, ?)), \
+   SELECT * FROM movement WHERE stock = 1 AND (at_ms, order_seq) >= (?, ?) ORDER BY at_ms, order_seq LIMIT ?), \
  counted AS MATERIALIZED ( \
    SELECT c.seq, r.at_ms, c.lot_seq, e.m1_mg FROM count c CROSS JOIN record r ON r.seq = c.seq AND r.void_ms IS NULL \
      CROSS JOIN ledger_line e ON e.record_seq = c.seq AND e.part = 0 WHERE (r.at_ms, r.seq) >= (?, ?)), \

@@ -259,7 +259,14 @@ fn write(tx: &mut WriteTx, derivation: Derivation) -> Result<(), Problem> {
     if let Some((problem, by)) = missing {
         return Err(short(tx, problem, by));
     }
-    if let Some(first) = impossible.first() {
+    // What came after a closing says more than that its heat does not balance.
+    let late = |i: &&Impossible| {
+        matches!(
+            i,
+            Impossible::ChargedAfterClosing { .. } | Impossible::PouredAfterClosing { .. } | Impossible::ClosedTwice { .. }
+        )
+    };
+    if let Some(first) = impossible.iter().find(late).or(impossible.first()) {
         stands_in_the_way(tx, impossible.iter().map(Impossible::rests));
         return Err(refusal(tx, first));
     }

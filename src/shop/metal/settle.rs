@@ -267,7 +267,7 @@ fn write(tx: &mut WriteTx, derivation: Derivation) -> Result<(), Problem> {
         )
     };
     if let Some(first) = impossible.iter().find(late).or(impossible.first()) {
-        stands_in_the_way(tx, impossible.iter().map(Impossible::rests));
+        stands_in_the_way(tx, impossible.iter().map(Impossible::rests), []);
         return Err(refusal(tx, first));
     }
     if !changed.is_empty() {
@@ -280,7 +280,7 @@ fn write(tx: &mut WriteTx, derivation: Derivation) -> Result<(), Problem> {
 
 /// The refusal for want of metal; the records that draw it stand in the way of a void.
 fn short(tx: &mut WriteTx, problem: Problem, by: Vec<Seq>) -> Problem {
-    stands_in_the_way(tx, by);
+    stands_in_the_way(tx, [], by);
     problem
 }
 

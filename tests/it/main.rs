@@ -10,6 +10,7 @@ mod cascade;
 mod export;
 mod forget;
 mod grid;
+mod heels;
 mod house;
 mod kit;
 mod queue;

@@ -30,6 +30,8 @@ pub struct Loaded {
     pub casting_metal: BTreeMap<Seq, (String, Option<Seq>)>,
     /// Heats that took a heel of these heats, by what is stored.
     pub takers: BTreeSet<Seq>,
+    /// Which heat took the heel of each neighbour, as stored.
+    pub given: BTreeMap<Seq, Seq>,
     /// How precisely the time of each record is known.
     pub precise: BTreeMap<Seq, bool>,
     /// The pool that each transfer goes into.
@@ -142,6 +144,9 @@ fn heel_giver(row: &Row, loaded: &mut Loaded) -> Result<(), Problem> {
         Closing { heat: row.int(1)?, pigged: None, dross: None, spilled: None, heel: row.opt_int(4)?.map(Mass::from_mg) };
     let order = Order::new(row.int(2)?, row.int(3)?);
     loaded.neighbours.entries.push(Entry { order, part: 0, event: Event::Closing(closing) });
+    if let Some(taker) = row.opt_int(6)? {
+        loaded.given.insert(row.int(1)?, taker);
+    }
     Ok(())
 }
 

@@ -297,13 +297,16 @@ fn heels_about(history: &History, neighbours: &History) -> Vec<Heel> {
     heels(&heats, &closings)
 }
 
-/// Heats beyond those loaded that took, or now take, a heel of theirs: what they were
-/// charged with hangs on it.
+/// Heats beyond those loaded that took, or now take, a heel of theirs, or one of a neighbour
+/// that goes elsewhere now: what they were charged with hangs on it.
 fn heel_takers(loaded: &Loaded) -> BTreeSet<Seq> {
     let here: BTreeSet<Seq> = loaded.history.heats.iter().map(|h| h.order.seq).collect();
-    let now = heels_about(&loaded.history, &loaded.neighbours);
-    let now = now.into_iter().filter(|h| here.contains(&h.from)).map(|h| h.to);
-    loaded.takers.iter().copied().chain(now).filter(|to| !here.contains(to)).collect()
+    let now: BTreeMap<Seq, Seq> = heels_about(&loaded.history, &loaded.neighbours).into_iter().map(|h| (h.from, h.to)).collect();
+    let ours = now.iter().filter(|(from, _)| here.contains(from)).map(|(_, to)| *to);
+    let givers: BTreeSet<Seq> = now.keys().chain(loaded.given.keys()).copied().collect();
+    let elsewhere = givers.into_iter().filter(|giver| !here.contains(giver) && now.get(giver) != loaded.given.get(giver));
+    let elsewhere = elsewhere.flat_map(|giver| now.get(&giver).into_iter().chain(loaded.given.get(&giver)).copied());
+    loaded.takers.iter().copied().chain(ours).chain(elsewhere).filter(|to| !here.contains(to)).collect()
 }
 
 fn refusal(tx: &WriteTx, what: &Impossible) -> Problem {

@@ -96,7 +96,11 @@ pub const CLUSTER: &str = "WITH RECURSIVE net(kind, seq) AS ( \
      CROSS JOIN ledger_line e ON e.casting_seq = c.casting_seq WHERE n.kind = 3 \
    UNION SELECT e.record_seq FROM json_each(?) k CROSS JOIN ledger_line e ON e.casting_seq = k.value \
    UNION SELECT value FROM json_each(?) \
-   UNION SELECT seq FROM net WHERE kind = 2) \
+   UNION SELECT seq FROM net WHERE kind = 2), \
+ crucible(seq) AS MATERIALIZED ( \
+   SELECT h.crucible_seq FROM net n CROSS JOIN ledger_heat h ON h.heat_seq = n.seq AND h.crucible_seq IS NOT NULL WHERE n.kind = 2 \
+   UNION SELECT h.crucible_seq FROM net n CROSS JOIN movement m ON m.to_kind = 2 AND m.to_seq = n.seq AND m.from_kind = 2 \
+     CROSS JOIN ledger_heat h ON h.heat_seq = m.from_seq AND h.crucible_seq IS NOT NULL WHERE n.kind = 2) \
  SELECT 1, r.seq, r.at_ms, h.crucible_seq, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, h.alloy, \
    json_array(json((SELECT json_group_array(DISTINCT l.owner_client_seq) FROM ledger_line e CROSS JOIN metal_lot l ON l.seq = e.lot_seq \
     CROSS JOIN record q ON q.seq = e.record_seq AND q.void_ms IS NULL WHERE e.heat_seq = n.seq AND e.event = 'charge' AND l.owner_client_seq IS NOT NULL)), \
@@ -112,17 +116,16 @@ pub const CLUSTER: &str = "WITH RECURSIVE net(kind, seq) AS ( \
    LEFT JOIN record p ON p.seq = e.pour_seq \
  UNION ALL SELECT 5, m.source_seq, m.at_ms, m.line, m.order_seq, m.from_kind, m.from_seq, m.to_kind, m.to_seq, m.mass_mg, m.value_minor, m.unit_heat, m.stock, NULL, NULL, NULL \
    FROM source s CROSS JOIN movement m ON m.source_seq = s.seq \
- UNION ALL SELECT 6, p.heat_seq, r.at_ms, r.seq, e.m4_mg, n.seq, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL \
-   FROM net n CROSS JOIN ledger_heat h ON h.heat_seq = n.seq AND h.crucible_seq IS NOT NULL \
-   CROSS JOIN ledger_heat p ON p.crucible_seq = h.crucible_seq AND p.heat_seq <> h.heat_seq \
+ UNION ALL SELECT 6, p.heat_seq, r.at_ms, r.seq, e.m4_mg, NULL, \
+   (SELECT m.to_seq FROM movement m WHERE m.from_kind = 2 AND m.from_seq = p.heat_seq AND m.to_kind = 2), NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL \
+   FROM crucible k CROSS JOIN ledger_heat p ON p.crucible_seq = k.seq AND p.heat_seq NOT IN (SELECT seq FROM net WHERE kind = 2) \
    CROSS JOIN ledger_line e ON e.heat_seq = p.heat_seq AND e.event = 'closing' AND e.m4_mg > 0 \
-   CROSS JOIN record r ON r.seq = e.record_seq AND r.void_ms IS NULL WHERE n.kind = 2 \
- UNION ALL SELECT 7, r.seq, r.at_ms, h.crucible_seq, n.seq, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL \
-   FROM net n CROSS JOIN ledger_heat h0 ON h0.heat_seq = n.seq AND h0.crucible_seq IS NOT NULL \
-   CROSS JOIN ledger_heat h ON h.crucible_seq = h0.crucible_seq AND h.heat_seq <> n.seq \
-   CROSS JOIN record r ON r.seq = h.heat_seq AND r.void_ms IS NULL WHERE n.kind = 2 \
-     AND EXISTS (SELECT 1 FROM ledger_line e JOIN ledger_heat q ON q.heat_seq = e.heat_seq \
-       WHERE e.event = 'closing' AND e.m4_mg > 0 AND q.crucible_seq = h0.crucible_seq) \
+   CROSS JOIN record r ON r.seq = e.record_seq AND r.void_ms IS NULL \
+ UNION ALL SELECT 7, r.seq, r.at_ms, h.crucible_seq, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL \
+   FROM crucible k CROSS JOIN ledger_heat h ON h.crucible_seq = k.seq AND h.heat_seq NOT IN (SELECT seq FROM net WHERE kind = 2) \
+   CROSS JOIN record r ON r.seq = h.heat_seq AND r.void_ms IS NULL \
+   WHERE EXISTS (SELECT 1 FROM ledger_heat q JOIN ledger_line e ON e.heat_seq = q.heat_seq AND e.event = 'closing' AND e.m4_mg > 0 \
+     WHERE q.crucible_seq = k.seq) \
  UNION ALL SELECT 8, m.to_seq, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL \
    FROM net n CROSS JOIN movement m ON m.from_kind = 2 AND m.from_seq = n.seq AND m.to_kind = 2 WHERE n.kind = 2";
 

@@ -1,5 +1,7 @@
 //! SQL of the metal ledger.
 
+pub mod at;
+
 use super::lines::LedgerLine;
 use crate::book::api::ListFilter;
 use crate::db::{Ask, Cell, Read, Row, WriteTx};
@@ -359,6 +361,18 @@ pub async fn heat_figures<R: Read>(read: &mut R, seqs: &[Seq]) -> Result<Vec<Hea
         .collect()
 }
 
+/// How often metal was weighed for each of some heats: its charge lines, its weighed pours, its
+/// closing.
+///
+/// # Errors
+/// As the database says.
+pub async fn weighings<R: Read>(read: &mut R, heats: &[Seq]) -> Result<BTreeMap<Seq, i64>, Problem> {
+    let sql = "SELECT k.value, 1 + (SELECT count(*) FROM ledger_line e CROSS JOIN record r ON r.seq = e.record_seq AND r.void_ms IS NULL \
+                 WHERE e.heat_seq = k.value AND (e.event = 'charge' OR e.event = 'pour' AND e.word = 'weighed')) FROM json_each(?) k";
+    let rows = read.fetch(sql, vec![json!(heats).to_string().into()]).await?;
+    rows.iter().map(|row| Ok((row.int(0)?, row.int(1)?))).collect()
+}
+
 /// The figures of a casting.
 #[derive(Clone, Debug)]
 pub struct CastingFigures {
@@ -442,12 +456,6 @@ pub async fn lot_movements<R: Read>(read: &mut R, lot: Seq, after: i64, limit: i
         )
         .await?;
     rows.iter().map(|row| serde_json::from_str(&row.text(0)?).map_err(Problem::internal)).collect()
-}
-
-/// What all accounts of a kind hold together.
-pub async fn totals<R: Read>(read: &mut R) -> Result<Vec<(i64, Mass, Money)>, Problem> {
-    let rows = read.fetch("SELECT kind, sum(mass_mg), sum(value_minor) FROM account GROUP BY kind", Vec::<Cell>::new()).await?;
-    rows.iter().map(|row| Ok((row.int(0)?, Mass::from_mg(row.int(1)?), Money::from_minor(row.int(2)?)))).collect()
 }
 
 /// Kind and id of some records.

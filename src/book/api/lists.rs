@@ -163,7 +163,9 @@ pub fn paged(ctx: &Ctx, mut answer: Value, next: Option<String>) -> Reply {
     reply
 }
 
-fn encode(text: &str) -> String {
+/// A value as it stands in a query.
+#[must_use]
+pub fn encode(text: &str) -> String {
     text.bytes()
         .map(|b| if b.is_ascii_alphanumeric() || b"-._~:".contains(&b) { char::from(b).to_string() } else { format!("%{b:02X}") })
         .collect()

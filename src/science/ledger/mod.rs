@@ -31,6 +31,7 @@ pub mod history;
 mod impossible;
 mod journal;
 pub mod masses;
+pub mod owners;
 pub mod share;
 pub mod stock;
 pub mod value;
@@ -44,6 +45,7 @@ pub use figures::{CastingBalance, Figures, HeatBalance, JobCost, ShellBalance, S
 pub use history::{Cluster, Entry, Event, History, clusters, heels};
 pub use impossible::{Impossible, negative_mass, tolerance};
 pub use masses::{Basis, HeatMasses, Masses, Stream, masses};
+pub use owners::{Owner, SHOP, owners};
 pub use stock::{Act, Key, Step, Stock, Told, Values, lot_movements, lot_steps, recall};
 pub use value::{Derived, derive_cluster, plan};
 

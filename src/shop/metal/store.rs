@@ -133,6 +133,9 @@ pub async fn said<R: Read>(read: &mut R, records: &[Seq], code: &str) -> Result<
 }
 
 /// Reads a movement out of columns `at`, `line`, `order_seq`, … as `CLUSTER` gives them.
+///
+/// # Errors
+/// As the row says.
 pub fn movement(row: &Row) -> Result<(Movement, bool), Problem> {
     let account = |kind: usize, seq: usize| -> Result<Account, Problem> {
         let (code, number) = (row.int(kind)?, row.int(seq)?);

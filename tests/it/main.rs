@@ -11,6 +11,7 @@ mod forget;
 mod grid;
 mod house;
 mod kit;
+mod metal_reports;
 mod queue;
 mod races;
 mod rebuild;

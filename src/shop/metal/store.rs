@@ -1,14 +1,16 @@
 //! SQL of the metal ledger.
 
 pub mod at;
+pub mod figures;
+pub mod pools;
 
 use super::lines::LedgerLine;
 use crate::book::api::ListFilter;
-use crate::db::{Ask, Cell, Read, Row, WriteTx};
+use crate::db::{Cell, Read, Row, WriteTx};
 use crate::kernel::{Kind, Mass, Money, Order, Problem, Seq};
 use crate::science::ledger::{Account, Figures, Movement, State};
 use serde_json::{Value, json};
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 use uuid::Uuid;
 
 /// Filters of the list of lots.
@@ -22,47 +24,6 @@ pub const FILTERS: &[ListFilter] = &[
 pub async fn lot<R: Read>(read: &mut R, seq: Seq) -> Result<Option<(String, String, Option<Seq>)>, Problem> {
     let row = read.fetch_one("SELECT kind, alloy, owner_client_seq FROM metal_lot WHERE seq = ?", vec![Cell::Int(seq)]).await?;
     row.map(|row| Ok((row.text(0)?, row.text(1)?, row.opt_int(2)?))).transpose()
-}
-
-/// What metal goes back as: the alloy poured, and its default pool, the oldest live returns
-/// lot that is not a client's.
-pub type Pool = (String, Option<(Seq, Uuid)>);
-
-/// Asks what metal out of castings goes back as.
-#[must_use]
-pub fn pools_of_castings(castings: &[Seq]) -> Ask {
-    Ask {
-        sql: "SELECT k.value, h.alloy, p.seq, p.id FROM json_each(?) k JOIN ledger_casting c ON c.casting_seq = k.value \
-              JOIN ledger_line e ON e.shell_seq = c.shell_seq AND e.event = 'pour' \
-              JOIN record r ON r.seq = e.record_seq AND r.void_ms IS NULL JOIN ledger_heat h ON h.heat_seq = e.heat_seq \
-              LEFT JOIN record p ON p.seq = (SELECT l.seq FROM metal_lot l JOIN record lr ON lr.seq = l.seq \
-                WHERE l.alloy = h.alloy AND l.kind = 'returns' AND l.owner_client_seq IS NULL AND lr.void_ms IS NULL \
-                ORDER BY lr.at_ms, lr.seq LIMIT 1) \
-              ORDER BY k.key, r.at_ms, r.seq",
-        args: vec![json!(castings).to_string().into()],
-    }
-}
-
-/// Asks what metal out of a heat goes back as.
-#[must_use]
-pub fn pool_of_heat(heat: Seq) -> Ask {
-    Ask {
-        sql: "SELECT h.heat_seq, h.alloy, p.seq, p.id FROM ledger_heat h \
-              LEFT JOIN record p ON p.seq = (SELECT l.seq FROM metal_lot l JOIN record lr ON lr.seq = l.seq \
-                WHERE l.alloy = h.alloy AND l.kind = 'returns' AND l.owner_client_seq IS NULL AND lr.void_ms IS NULL \
-                ORDER BY lr.at_ms, lr.seq LIMIT 1) WHERE h.heat_seq = ?",
-        args: vec![Cell::Int(heat)],
-    }
-}
-
-/// Reads the answer of [`pools_of_castings`] or [`pool_of_heat`]: of each the first pour.
-pub fn read_pools(rows: &[Row]) -> Result<BTreeMap<Seq, Pool>, Problem> {
-    let mut out = BTreeMap::new();
-    for row in rows {
-        let pool = row.opt_int(2)?.map(|seq| Ok::<_, Problem>((seq, row.uuid(3)?))).transpose()?;
-        out.entry(row.int(0)?).or_insert((row.text(1)?, pool));
-    }
-    Ok(out)
 }
 
 /// Writes what the ledger knows of castings: tag, alloy ordered, client, estimated metal.
@@ -300,135 +261,6 @@ pub fn write_figures(tx: &mut WriteTx, figures: &Figures, shell_estimates: &[(Se
          FROM json_each(?) j WHERE casting_seq = j.value ->> 0",
         vec![Value::Array(castings).to_string().into()],
     );
-}
-
-/// The figures of a heat.
-#[derive(Clone, Debug)]
-pub struct HeatFigures {
-    /// Which.
-    pub seq: Seq,
-    /// Charged, poured, pigged, dross, spilled, heel, unexplained.
-    pub charged: Mass,
-    /// Into shells.
-    pub poured: Mass,
-    /// Into ingot moulds.
-    pub pigged: Mass,
-    /// Skimmed.
-    pub dross: Mass,
-    /// Spilled.
-    pub spilled: Mass,
-    /// Left in the crucible.
-    pub heel: Mass,
-    /// Not explained.
-    pub unexplained: Mass,
-    /// Whether it is closed.
-    pub closed: bool,
-    /// Whether some pour is known only by difference.
-    pub by_difference: bool,
-    /// What was charged was worth this.
-    pub value: Money,
-    /// Whether nothing of it was ever charged.
-    pub standing: Money,
-}
-
-/// The figures of some heats.
-///
-/// # Errors
-/// As the database says.
-pub async fn heat_figures<R: Read>(read: &mut R, seqs: &[Seq]) -> Result<Vec<HeatFigures>, Problem> {
-    let rows = read
-        .fetch(
-            "SELECT h.heat_seq, h.charged_mg, h.poured_mg, h.pigged_mg, h.dross_mg, h.spilled_mg, h.heel_mg, h.unexplained_mg, \
-             h.closed, h.by_difference, h.value_minor, h.standing_minor FROM json_each(?) k JOIN ledger_heat h ON h.heat_seq = k.value",
-            vec![json!(seqs).to_string().into()],
-        )
-        .await?;
-    rows.iter()
-        .map(|row| {
-            let mass = |i| row.int(i).map(Mass::from_mg);
-            Ok(HeatFigures {
-                seq: row.int(0)?,
-                charged: mass(1)?,
-                poured: mass(2)?,
-                pigged: mass(3)?,
-                dross: mass(4)?,
-                spilled: mass(5)?,
-                heel: mass(6)?,
-                unexplained: mass(7)?,
-                closed: row.int(8)? != 0,
-                by_difference: row.int(9)? != 0,
-                value: Money::from_minor(row.int(10)?),
-                standing: Money::from_minor(row.int(11)?),
-            })
-        })
-        .collect()
-}
-
-/// How often metal was weighed for each of some heats: its charge lines, its weighed pours, its
-/// closing.
-///
-/// # Errors
-/// As the database says.
-pub async fn weighings<R: Read>(read: &mut R, heats: &[Seq]) -> Result<BTreeMap<Seq, i64>, Problem> {
-    let sql = "SELECT k.value, 1 + (SELECT count(*) FROM ledger_line e CROSS JOIN record r ON r.seq = e.record_seq AND r.void_ms IS NULL \
-                 WHERE e.heat_seq = k.value AND (e.event = 'charge' OR e.event = 'pour' AND e.word = 'weighed')) FROM json_each(?) k";
-    let rows = read.fetch(sql, vec![json!(heats).to_string().into()]).await?;
-    rows.iter().map(|row| Ok((row.int(0)?, row.int(1)?))).collect()
-}
-
-/// The figures of a casting.
-#[derive(Clone, Debug)]
-pub struct CastingFigures {
-    /// Which.
-    pub seq: Seq,
-    /// Estimated metal.
-    pub estimate: Mass,
-    /// The mass on it now.
-    pub mass: Mass,
-    /// Its net.
-    pub net: Option<Mass>,
-    /// Its share of what was poured.
-    pub poured: Mass,
-    /// Its resting value.
-    pub resting: Money,
-    /// Its share of the value on its shell.
-    pub share: Money,
-    /// Its net at its heats' unit values.
-    pub at_unit: Money,
-    /// `open`, `good`, `failed`.
-    pub state: String,
-    /// Whether this may still change.
-    pub provisional: bool,
-}
-
-/// The figures of some castings; none for those that never were in a shell.
-///
-/// # Errors
-/// As the database says.
-pub async fn casting_figures<R: Read>(read: &mut R, seqs: &[Seq]) -> Result<Vec<CastingFigures>, Problem> {
-    let rows = read
-        .fetch(
-            "SELECT c.casting_seq, c.estimate_mg, c.mass_mg, c.net_mg, c.poured_mg, c.resting_minor, c.share_minor, c.at_unit_minor, \
-             c.state, c.provisional FROM json_each(?) k JOIN ledger_casting c ON c.casting_seq = k.value",
-            vec![json!(seqs).to_string().into()],
-        )
-        .await?;
-    rows.iter()
-        .map(|row| {
-            Ok(CastingFigures {
-                seq: row.int(0)?,
-                estimate: Mass::from_mg(row.int(1)?),
-                mass: Mass::from_mg(row.int(2)?),
-                net: row.opt_int(3)?.map(Mass::from_mg),
-                poured: Mass::from_mg(row.int(4)?),
-                resting: Money::from_minor(row.int(5)?),
-                share: Money::from_minor(row.int(6)?),
-                at_unit: Money::from_minor(row.int(7)?),
-                state: row.text(8)?,
-                provisional: row.int(9)? != 0,
-            })
-        })
-        .collect()
 }
 
 /// What lots hold now, and what came in when they were taken into stock.

@@ -308,3 +308,28 @@ async fn stock_and_work_in_progress_are_the_balance_at_any_instant() {
     })
     .await;
 }
+
+#[tokio::test]
+async fn a_pool_is_made_of_what_went_into_it() {
+    at_both(async |shop| {
+        let ingot = |kg: f64, composition: Value| json!({"alloy": "C87300", "kind": "ingot", "mass_kg": kg, "cost_minor": 900, "at": at(1, "08:00"), "composition": composition});
+        let one = id(&shop.post("/v1/metal-lots", &ingot(50.0, json!({"Cu": 94, "Si": 4}))).await.made());
+        let two = id(&shop.post("/v1/metal-lots", &ingot(50.0, json!({"Cu": 95, "Si": 3, "Mn": 1}))).await.made());
+        // 9 of 94 % and 9 of 95 % copper; manganese was measured in one of them only.
+        let charge = json!([{"lot_id": one, "mass_kg": 9}, {"lot_id": two, "mass_kg": 9}]);
+        let closing = json!({"at": at(4, "10:00"), "pigged_kg": 2.4, "dross_kg": 0.2});
+        melt(shop, charge, Some(15.4), closing).await;
+        let lots = shop.get("/v1/metal-lots?kind=returns").await.is(200);
+        let pool = lots["items"][0]["id"].as_str().unwrap().to_owned();
+        let of = async |lot: &str| shop.get(&format!("/v1/metal-lots/{lot}/composition")).await.is(200);
+        assert_eq!(of(&one).await, json!({"composition_now": {"Cu": 94.0, "Si": 4.0}}));
+        assert_eq!(of(&pool).await, json!({"composition_now": {"Cu": 94.5, "Si": 3.5}}));
+        let bought = json!({"at": at(6, "08:00"), "mass_kg": 1, "cost_minor": 500});
+        let bought = id(&shop.post(&format!("/v1/metal-lots/{pool}/receipts"), &bought).await.made());
+        let now = of(&pool).await;
+        assert_eq!((&now["composition_unmeasured"], &now["unmeasured_since"]["id"]), (&json!(true), &json!(bought)));
+        shop.void(&format!("/v1/receipts/{bought}")).await.is(200);
+        assert_eq!(of(&pool).await, json!({"composition_now": {"Cu": 94.5, "Si": 3.5}}));
+    })
+    .await;
+}

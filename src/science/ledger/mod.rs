@@ -25,6 +25,7 @@
 //!    [`lot_movements`] for the entries of lots alone from T on.
 
 mod account;
+mod chemistry;
 mod facts;
 mod figures;
 pub mod history;
@@ -41,6 +42,7 @@ use std::collections::BTreeMap;
 use crate::kernel::{Mass, Money};
 
 pub use account::{Account, Movement};
+pub use chemistry::{Analysis, Chemistry, chemistry};
 pub use figures::{CastingBalance, Figures, HeatBalance, JobCost, ShellBalance, State, job_cost};
 pub use history::{Cluster, Entry, Event, History, clusters, heels};
 pub use impossible::{Impossible, negative_mass, tolerance};

@@ -79,7 +79,7 @@ fn merge(parts: impl Iterator<Item = (Owner, i64)>) -> Vec<(Owner, i64)> {
 
 /// Within one record metal goes on from where it came to: stock, heats, shells, castings.
 /// What was found comes first, so that it is there to be taken.
-const fn stage(from: Account) -> u8 {
+pub(super) const fn stage(from: Account) -> u8 {
     match from {
         Account::Lot(_) => 1,
         Account::Heat(_) => 2,

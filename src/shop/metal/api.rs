@@ -54,6 +54,7 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
         movements_route(kit),
     ];
     out.extend(super::holdings::routes(kit));
+    out.push(super::composition::route(kit));
     out.extend(standard::<Lots>(kit, store::FILTERS, Right::Correct));
     out.extend(standard::<Receipts>(kit, &[ListFilter::Refers { member: "lot_id", kind: Kind::MetalLot }], Right::Correct));
     out.extend(standard::<Counts>(kit, &[ListFilter::Refers { member: "lot_id", kind: Kind::MetalLot }], Right::Correct));

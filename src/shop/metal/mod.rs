@@ -4,6 +4,7 @@
 //! `science::ledger`. docs/ledger.md has the rules.
 
 mod api;
+mod composition;
 mod flags;
 mod holdings;
 mod lines;

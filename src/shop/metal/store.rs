@@ -1,6 +1,7 @@
 //! SQL of the metal ledger.
 
 pub mod at;
+pub mod chemistry;
 pub mod figures;
 pub mod pools;
 

@@ -30,8 +30,11 @@ fn filters() -> Value {
     json!({"type": "object"})
 }
 
+/// Members of one type.
+type Members<'a> = (&'a [&'a str], fn() -> Value);
+
 /// An object: members of each type, and which are always there.
-fn object(members: &[(&[&str], fn() -> Value)], more: Value, required: &[&str]) -> Value {
+fn object(members: &[Members<'_>], more: Value, required: &[&str]) -> Value {
     let mut properties = more;
     for (names, schema) in members {
         for name in *names {

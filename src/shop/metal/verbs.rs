@@ -146,21 +146,18 @@ async fn known(tx: &mut WriteTx, of: Of) -> Result<Option<Pool>, Problem> {
 /// where nothing was poured.
 async fn default_pool(tx: &mut WriteTx, common: &Common, of: Of) -> Result<Option<Ref<MetalLot>>, Problem> {
     let Some(Pool { alloy, owner, lot }) = known(tx, of).await? else { return Ok(None) };
-    let pool = match lot {
+    if let Some((seq, id)) = lot {
+        return Ok(Some(Ref::known(seq, id)));
+    }
+    let key = (alloy.clone(), owner.map(|(seq, _)| seq));
+    let made = tx.recall_or_default::<Pools>().made.get(&key).copied();
+    let pool = match made {
         Some(pool) => pool,
-        None => {
-            let key = (alloy.clone(), owner.map(|(seq, _)| seq));
-            let made = tx.recall_or_default::<Pools>().made.get(&key).copied();
-            let pool = match made {
-                Some(pool) => pool,
-                None => Box::pin(create_along::<Lots>(tx, common, empty_pool(&alloy, owner))).await?,
-            };
-            let mut known: Pools = tx.recall_or_default();
-            known.made.insert(key, pool);
-            tx.remember(known);
-            pool
-        }
+        None => Box::pin(create_along::<Lots>(tx, common, empty_pool(&alloy, owner))).await?,
     };
+    let mut known: Pools = tx.recall_or_default();
+    known.made.insert(key, pool);
+    tx.remember(known);
     Ok(Some(Ref::known(pool.0, pool.1)))
 }
 

@@ -23,6 +23,5 @@ pub use load::{Loaded, load};
 pub use pours::{AlloyCorrected, Decided};
 pub use settle::settle;
 pub use store::at::{Held, held, totals};
-pub use store::figures::{CastingFigures, HeatFigures, casting_figures, heat_figures, weighings};
-pub use store::{DERIVED, WIPE, movement};
+pub use store::{CastingFigures, DERIVED, HeatFigures, WIPE, casting_figures, heat_figures, movement, weighings};
 pub use verbs::{Lots, Of, Receipts, in_pool, pools_ahead};

@@ -2,14 +2,16 @@
 
 pub mod at;
 pub mod chemistry;
-pub mod figures;
+mod figures;
 pub mod pools;
+
+pub use figures::{CastingFigures, HeatFigures, casting_figures, heat_figures, weighings, write_figures};
 
 use super::lines::LedgerLine;
 use crate::book::api::ListFilter;
 use crate::db::{Cell, Read, Row, WriteTx};
 use crate::kernel::{Kind, Mass, Money, Order, Problem, Seq};
-use crate::science::ledger::{Account, Figures, Movement, State};
+use crate::science::ledger::{Account, Movement};
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
 use uuid::Uuid;
@@ -179,89 +181,6 @@ pub fn write_movements(tx: &mut WriteTx, sources: &[Seq], movements: &[Movement]
 pub fn is_stock(m: &Movement) -> bool {
     let lot = |a: Account| matches!(a, Account::Lot(_));
     lot(m.from) || lot(m.to) || matches!((m.from, m.to), (Account::Heat(_), Account::Heat(_))) || m.unit_heat.is_some()
-}
-
-/// Writes the figures of heats, shells and castings.
-pub fn write_figures(tx: &mut WriteTx, figures: &Figures, shell_estimates: &[(Seq, Mass)]) {
-    let heats: Vec<Value> = figures
-        .heats
-        .iter()
-        .map(|(seq, h)| {
-            let m = &h.masses;
-            json!([
-                seq,
-                m.charged.mg(),
-                m.poured.mg(),
-                m.pigged.mg(),
-                m.dross.mg(),
-                m.spilled.mg(),
-                m.heel.mg(),
-                m.unexplained.mg(),
-                i64::from(m.closed.is_some()),
-                i64::from(m.closed_by_difference),
-                h.value.minor(),
-                h.standing.minor()
-            ])
-        })
-        .collect();
-    tx.push(
-        "UPDATE ledger_heat SET charged_mg = j.value ->> 1, poured_mg = j.value ->> 2, pigged_mg = j.value ->> 3, \
-         dross_mg = j.value ->> 4, spilled_mg = j.value ->> 5, heel_mg = j.value ->> 6, unexplained_mg = j.value ->> 7, \
-         closed = j.value ->> 8, by_difference = j.value ->> 9, value_minor = j.value ->> 10, standing_minor = j.value ->> 11 \
-         FROM json_each(?) j WHERE heat_seq = j.value ->> 0",
-        vec![Value::Array(heats).to_string().into()],
-    );
-    let estimate = |list: &[(Seq, Mass)], seq: Seq| list.iter().find(|(s, _)| *s == seq).map_or(0, |(_, m)| m.mg());
-    let shells: Vec<Value> = figures
-        .shells
-        .iter()
-        .map(|(seq, s)| {
-            json!([
-                seq,
-                estimate(shell_estimates, *seq),
-                s.poured.mg(),
-                s.leaked.mg(),
-                s.gross.map(Mass::mg),
-                i64::from(s.complete.is_some()),
-                s.standing.minor()
-            ])
-        })
-        .collect();
-    tx.push(
-        "UPDATE ledger_shell SET estimate_mg = j.value ->> 1, poured_mg = j.value ->> 2, leaked_mg = j.value ->> 3, \
-         gross_mg = j.value ->> 4, complete = j.value ->> 5, standing_minor = j.value ->> 6 \
-         FROM json_each(?) j WHERE shell_seq = j.value ->> 0",
-        vec![Value::Array(shells).to_string().into()],
-    );
-    let castings: Vec<Value> = figures
-        .castings
-        .iter()
-        .map(|(seq, c)| {
-            let state = match c.state {
-                State::Open => "open",
-                State::Good => "good",
-                State::Failed => "failed",
-            };
-            json!([
-                seq,
-                c.mass.mg(),
-                c.net.map(Mass::mg),
-                c.poured.mg(),
-                c.resting.minor(),
-                c.share.minor(),
-                c.net_at_unit.minor(),
-                state,
-                i64::from(c.provisional)
-            ])
-        })
-        .collect();
-    tx.push(
-        "UPDATE ledger_casting SET mass_mg = j.value ->> 1, net_mg = j.value ->> 2, \
-         poured_mg = j.value ->> 3, resting_minor = j.value ->> 4, share_minor = j.value ->> 5, \
-         at_unit_minor = j.value ->> 6, state = j.value ->> 7, provisional = j.value ->> 8 \
-         FROM json_each(?) j WHERE casting_seq = j.value ->> 0",
-        vec![Value::Array(castings).to_string().into()],
-    );
 }
 
 /// What lots hold now, and what came in when they were taken into stock.

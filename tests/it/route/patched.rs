@@ -130,7 +130,9 @@ async fn other(
         ("heats", "charge") => first("charge", json!({"mass_kg": 40.1})),
         // Drawn from here, what the heat poured is not in it.
         ("charges", "heat_id") => Refused(json!(h.id("heat2")), "residual-too-large"),
-        ("charges", "lot_id") => named("spare_lot"),
+        ("charges" | "counts" | "outs" | "transfers", "lot_id") => named("spare_lot"),
+        ("transfers", "to_lot_id") => named("spare_pool"),
+        ("outs", "to") => With(json!({"to": "written_off", "income_minor": null})),
         ("heat-events", "lot_id") => With(json!({"lot_id": h.id("spare_lot"), "mass_kg": 0.02, "kind": "deoxidise"})),
         ("work", "rod_lot_id") => With(json!({"rod_lot_id": h.id("spare_lot"), "rod_kg": 0.02})),
         // The next heat draws on what was pigged.

@@ -95,7 +95,7 @@ CREATE TABLE movement (
 ) STRICT, WITHOUT ROWID;
 CREATE INDEX movement_from ON movement (from_kind, from_seq, at_ms, order_seq);
 CREATE INDEX movement_to ON movement (to_kind, to_seq, at_ms, order_seq);
-CREATE INDEX movement_of_stock ON movement (at_ms, order_seq) WHERE stock = 1;
+CREATE INDEX movement_by_time ON movement (at_ms, order_seq, stock);
 
 -- What every account holds now; kept by the triggers below.
 CREATE TABLE account (

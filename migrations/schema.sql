@@ -434,6 +434,8 @@ CREATE TABLE movement (
     PRIMARY KEY (source_seq, line)
 ) STRICT, WITHOUT ROWID;
 
+CREATE INDEX movement_by_time ON movement (at_ms, order_seq, stock);
+
 CREATE INDEX movement_from ON movement (from_kind, from_seq, at_ms, order_seq);
 
 CREATE TRIGGER movement_made AFTER INSERT ON movement BEGIN
@@ -441,8 +443,6 @@ CREATE TRIGGER movement_made AFTER INSERT ON movement BEGIN
     VALUES (new.from_kind, new.from_seq, -new.mass_mg, -new.value_minor), (new.to_kind, new.to_seq, new.mass_mg, new.value_minor)
     ON CONFLICT (kind, seq) DO UPDATE SET mass_mg = mass_mg + excluded.mass_mg, value_minor = value_minor + excluded.value_minor;
 END;
-
-CREATE INDEX movement_of_stock ON movement (at_ms, order_seq) WHERE stock = 1;
 
 CREATE INDEX movement_to ON movement (to_kind, to_seq, at_ms, order_seq);
 

@@ -53,6 +53,11 @@ impl Page {
             .and_then(|(at, seq)| Some((i64::from_str_radix(at, 36).ok()?, i64::from_str_radix(seq, 36).ok()?)))
             .ok_or_else(|| Problem::new(ProblemType::Malformed, "The cursor is not one that a list gave out."))
     }
+    /// The cursor after a record: the inverse of [`Page::cursor`].
+    #[must_use]
+    pub fn mark(at: i64, seq: Seq) -> String {
+        format!("{}.{}", base36(at), base36(seq))
+    }
 }
 
 fn base36(n: i64) -> String {
@@ -110,7 +115,7 @@ pub async fn list(read: &mut ReadTx, kind: Kind, page: &Page, filters: &[Filter]
         seqs.push(row.int(0)?);
         last = Some((row.int(1)?, row.int(0)?));
     }
-    let next = last.filter(|_| more).map(|(at, seq)| format!("{}.{}", base36(at), base36(seq)));
+    let next = last.filter(|_| more).map(|(at, seq)| Page::mark(at, seq));
     Ok(Listed { seqs, next })
 }
 
@@ -150,7 +155,7 @@ mod tests {
     #[test]
     fn cursors_read_back() {
         for (at, seq) in [(0, 1), (-5, 7), (1_764_000_000_000, 123_456_789)] {
-            assert_eq!(Page::cursor(&format!("{}.{}", base36(at), base36(seq))), Ok((at, seq)));
+            assert_eq!(Page::cursor(&Page::mark(at, seq)), Ok((at, seq)));
         }
         assert!(Page::cursor("nonsense").is_err());
     }

@@ -57,7 +57,9 @@ fn about(heading: &str) -> &'static str {
         "Metal" => "Lots and pools, and where every gram and every cent is.",
         "Heats and pours" => "Melts from lighting to closing, pours and their leaks.",
         "Breakout and bench" => "Shells opened, castings judged, cut off and worked on.",
-        "Reports" => "Leaks, shorts, defects and yields, each with its count and interval.",
+        "Reports" => {
+            "Leaks, shorts, defects and yields, each with its count and interval; where metal was lost, lies, and whose it is."
+        }
         "Trade" => "Alloys, pattern materials, defects, cups, units, cautions, each value with its source.",
         _ => "Further routes.",
     }

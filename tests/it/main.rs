@@ -13,6 +13,7 @@ mod grid;
 mod heels;
 mod house;
 mod kit;
+mod metal_reports;
 mod queue;
 mod races;
 mod rebuild;

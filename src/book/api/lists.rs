@@ -7,7 +7,7 @@ use crate::book::render::render;
 use crate::db::ReadTx;
 use crate::kernel::{Instant, Kind, Problem, ProblemType};
 use crate::web::{Ctx, Param, Reply};
-use serde_json::json;
+use serde_json::{Value, json};
 
 /// A filter that a list takes beside `limit`, `cursor`, `from`, `to` and `void`.
 #[derive(Clone, Copy)]
@@ -144,21 +144,28 @@ pub(super) async fn list_some(kit: &Kit, kind: Kind, filters: &'static [ListFilt
     }
     let listed = list::list(&mut read, kind, &page, &wanted).await?;
     let items = render(&mut read, &kit.catalogue, &listed.seqs).await?;
-    let mut out = json!({"items": items});
+    Ok(paged(ctx, json!({"items": items}), listed.next))
+}
+
+/// The answer of a page, with `next_cursor` and the link to the next one.
+#[must_use]
+pub fn paged(ctx: &Ctx, mut answer: Value, next: Option<String>) -> Reply {
     let mut link = None;
-    if let Some(next) = &listed.next {
-        out["next_cursor"] = next.as_str().into();
+    if let Some(next) = next {
         let mut pairs: Vec<String> =
             ctx.query.iter().filter(|(n, _)| n != "cursor").map(|(n, v)| format!("{n}={}", encode(v))).collect();
         pairs.push(format!("cursor={next}"));
         link = Some(format!("<{}?{}>; rel=\"next\"", ctx.path, pairs.join("&")));
+        answer["next_cursor"] = next.into();
     }
-    let mut reply = Reply::json(&out);
+    let mut reply = Reply::json(&answer);
     reply.link = link;
-    Ok(reply)
+    reply
 }
 
-fn encode(text: &str) -> String {
+/// A value as it stands in a query.
+#[must_use]
+pub fn encode(text: &str) -> String {
     text.bytes()
         .map(|b| if b.is_ascii_alphanumeric() || b"-._~:".contains(&b) { char::from(b).to_string() } else { format!("%{b:02X}") })
         .collect()

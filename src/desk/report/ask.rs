@@ -42,8 +42,25 @@ pub struct Ask {
     pub filters: Map<String, Value>,
 }
 
-fn malformed(detail: String) -> Problem {
+pub(super) fn malformed(detail: String) -> Problem {
     Problem::new(ProblemType::Malformed, detail)
+}
+
+/// Reads an instant out of the query.
+///
+/// # Errors
+/// `malformed`.
+pub(super) fn instant(ctx: &Ctx, name: &str) -> Result<Option<Instant>, Problem> {
+    let want = || malformed(format!("The parameter {name} is an instant with an offset, as 2026-03-14T09:30:00Z."));
+    ctx.param(name).map(|text| Instant::parse(text).ok_or_else(want)).transpose()
+}
+
+/// Reads the alloy out of the query.
+///
+/// # Errors
+/// `not-found`.
+pub(super) fn alloy(ctx: &Ctx, trade: &Trade) -> Result<Option<String>, Problem> {
+    named(ctx, trade, "alloy", |trade, text| trade.alloy(text).map(|a| a.designation.clone()))
 }
 
 impl Ask {
@@ -58,10 +75,6 @@ impl Ask {
             let names: Vec<&str> = Factor::ALL.iter().map(|f| f.name()).collect();
             malformed(format!("The parameter by is one of: {}.", names.join(" ")))
         })?;
-        let instant = |name: &str| -> Result<Option<Instant>, Problem> {
-            let want = || malformed(format!("The parameter {name} is an instant with an offset, as 2026-03-14T09:30:00Z."));
-            ctx.param(name).map(|text| Instant::parse(text).ok_or_else(want)).transpose()
-        };
         let unit = match ctx.param("unit") {
             None | Some("shell") => Unit::Shell,
             Some("casting") => Unit::Casting,
@@ -76,9 +89,9 @@ impl Ask {
         }
         Ok(Self {
             factor,
-            from: instant("from")?,
-            to: instant("to")?,
-            alloy: named(ctx, &trade, "alloy", |trade, text| trade.alloy(text).map(|a| a.designation.clone()))?,
+            from: instant(ctx, "from")?,
+            to: instant(ctx, "to")?,
+            alloy: alloy(ctx, &trade)?,
             recipe: found(read, ctx, "recipe", Kind::Recipe).await?,
             pattern: found(read, ctx, "pattern", Kind::Pattern).await?,
             commission: found(read, ctx, "commission", Kind::Commission).await?,
@@ -123,7 +136,7 @@ fn named(ctx: &Ctx, trade: &Trade, name: &str, look: fn(&Trade, &str) -> Option<
     ctx.param(name).map(|text| look(trade, text).ok_or_else(|| nothing(name))).transpose()
 }
 
-async fn found<R: Read>(read: &mut R, ctx: &Ctx, name: &str, kind: Kind) -> Result<Option<Seq>, Problem> {
+pub(super) async fn found<R: Read>(read: &mut R, ctx: &Ctx, name: &str, kind: Kind) -> Result<Option<Seq>, Problem> {
     match ctx.param(name) {
         None => Ok(None),
         Some(text) => find(read, kind, text).await.map(Some).map_err(|_| nothing(name)),

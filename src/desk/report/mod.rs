@@ -8,7 +8,14 @@
 mod api;
 mod ask;
 mod factor;
+mod heat_balances;
+mod in_progress;
+mod losses;
+mod melt_loss;
+mod metal_api;
 mod rates;
+mod schemas;
+mod statement;
 mod store;
 mod yields;
 

@@ -1,5 +1,10 @@
 //! SQL of reports: counts over facts, masses from the metal ledger.
 
+pub mod closed;
+pub mod lost;
+pub mod owned;
+pub mod progress;
+
 use super::ask::{Ask, Unit};
 use super::factor::{Factor, MIXED};
 use crate::db::{Cell, Read, Row};

@@ -85,3 +85,38 @@ async fn months_are_the_shops_own() {
     ]);
     assert_eq!(listed, want);
 }
+
+#[tokio::test]
+async fn reports_on_the_ledger_go_by_its_indexes() {
+    let (db, _dir) = book().await;
+    let mut read = db.read().await.unwrap();
+    let some = |n: i64| Some(Instant::from_ms(n));
+    let heats =
+        store::closed::Which { from: some(0), to: some(9), alloy: Some("C87300".into()), furnace: Some(1), crucible: Some(2) };
+    let lost = store::lost::Which {
+        from: some(0),
+        to: some(9),
+        alloy: Some("C87300".into()),
+        recipe: Some(1),
+        pattern: Some(2),
+        commission: Some(3),
+    };
+    let mut seen = 0;
+    for query in [
+        store::closed::query(&heats),
+        store::closed::query(&store::closed::Which::default()),
+        store::lost::query(&lost),
+        store::lost::query(&store::lost::Which::default()),
+        store::lost::sinks_query(&lost),
+        store::lost::sinks_query(&store::lost::Which::default()),
+    ] {
+        let sql = query.0.clone();
+        let steps = store::plan(&mut read, query).await;
+        seen += steps.len();
+        let scans = ["SCAN q", "SCAN m", "SCAN movement", "SCAN c", "SCAN h"];
+        assert!(!steps.iter().any(|s| walks(s) || scans.contains(&s.as_str())), "{steps:?}\n{sql}");
+    }
+    let steps = store::owned::plan(&mut read).await;
+    assert!(!steps.iter().any(|s| s.starts_with("SCAN m ") || s == "SCAN m"), "{steps:?}");
+    assert!(seen > 20, "{seen} steps");
+}

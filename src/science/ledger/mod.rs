@@ -25,12 +25,14 @@
 //!    [`lot_movements`] for the entries of lots alone from T on.
 
 mod account;
+mod chemistry;
 mod facts;
 mod figures;
 pub mod history;
 mod impossible;
 mod journal;
 pub mod masses;
+pub mod owners;
 pub mod share;
 pub mod stock;
 pub mod value;
@@ -40,10 +42,12 @@ use std::collections::BTreeMap;
 use crate::kernel::{Mass, Money};
 
 pub use account::{Account, Movement};
+pub use chemistry::{Analysis, Chemistry, chemistry};
 pub use figures::{CastingBalance, Figures, HeatBalance, JobCost, ShellBalance, State, job_cost};
 pub use history::{Cluster, Entry, Event, History, clusters, heels};
 pub use impossible::{Impossible, negative_mass, tolerance};
 pub use masses::{Basis, HeatMasses, Masses, Stream, masses};
+pub use owners::{Owner, SHOP, owners};
 pub use stock::{Act, Key, Step, Stock, Told, Values, lot_movements, lot_steps, recall};
 pub use value::{Derived, derive_cluster, plan};
 

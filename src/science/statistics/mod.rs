@@ -5,10 +5,14 @@
 //! nothing observed there is no rate at all, hence the many `Option`s.
 
 pub mod binomial;
+pub mod individuals;
+pub mod ratio;
 pub mod special;
 pub mod throughput;
 
 pub use binomial::{Interval, Rate, Waiting, clopper_pearson, jeffreys, upper_bound, wilson};
+pub use individuals::{Individuals, individuals};
+pub use ratio::{ratio, ratio_interval, t_quantile};
 pub use throughput::{RolledYield, Stage, rolled_throughput};
 
 #[cfg(test)]

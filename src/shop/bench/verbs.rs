@@ -110,9 +110,15 @@ impl Room for Scraps {
         if entry.body.kept == Some(true) && entry.body.returned_kg.is_some() {
             return Err(Problem::field("/kept", "one-of", "It is kept or returned, not both."));
         }
-        let lot =
-            metal::in_pool(tx, &entry.common, Of::Casting(casting), &mut entry.body.returned_lot_id, true, "/returned_lot_id")
-                .await?;
+        let lot = metal::in_pool(
+            tx,
+            &entry.common,
+            Of::Casting(casting),
+            &mut entry.body.returned_lot_id,
+            (true, entry.correcting),
+            "/returned_lot_id",
+        )
+        .await?;
         let body = &entry.body;
         entry.columns = vec![("casting_seq", casting.into()), ("category", body.cause.0.category.name().into())];
         let kept = body.kept == Some(true);

@@ -156,7 +156,7 @@ impl Room for Breakouts {
             &entry.common,
             Of::Casting(casting),
             &mut entry.body.returned_lot_id,
-            goes_back,
+            (goes_back, entry.correcting),
             "/returned_lot_id",
         )
         .await?;
@@ -360,7 +360,7 @@ impl Room for CutOffs {
             &entry.common,
             Of::Casting(casting),
             &mut entry.body.returned_lot_id,
-            returned.is_some(),
+            (returned.is_some(), entry.correcting),
             "/returned_lot_id",
         )
         .await?;

@@ -10,6 +10,6 @@ mod verbs;
 
 pub use api::{extras, piece_extras, routes, schemas};
 pub use model::{CastingBody, PieceBody, RecastBody, WaxBody};
-pub use settle::settle;
+pub use settle::{settle, stood};
 pub use store::{CastingRow, DERIVED, by_commission, by_pieces, by_seqs, thinnest_in};
 pub use verbs::{Castings, Pieces, Recasts, Waxes, refit_piece};

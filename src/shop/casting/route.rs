@@ -243,6 +243,9 @@ pub struct Walked {
     pub stage: Stage,
     /// Since when.
     pub since: Option<Instant>,
+    /// The stage at which it was given up or lost, if it was: in the kiln burnout, at the
+    /// opening breakout, else where it stood.
+    pub lost_at: Option<Stage>,
     /// The first record that does not fit, if any.
     pub misfit: Option<Misfit>,
     /// Records that stand only because it was said that an earlier stage was never logged.
@@ -252,7 +255,7 @@ pub struct Walked {
 /// Follows the live records of one casting.
 #[must_use]
 pub fn walk(records: &[Happened]) -> Walked {
-    let mut out = Walked { stage: Stage::Wax, since: None, misfit: None, not_on_record: Vec::new() };
+    let mut out = Walked { stage: Stage::Wax, since: None, lost_at: None, misfit: None, not_on_record: Vec::new() };
     for record in in_order(records) {
         let step = next(out.stage, record.event);
         let to = match step {
@@ -265,6 +268,13 @@ pub fn walk(records: &[Happened]) -> Walked {
             Step::Needs(problem) | Step::Never(problem) => return misfit(out, record, problem),
         };
         if to != out.stage {
+            if out.lost_at.is_none() && matches!(to, Stage::Scrapped | Stage::Lost) {
+                out.lost_at = Some(match record.event {
+                    Event::LostInKiln => Stage::Burnout,
+                    Event::OpenedScrap => Stage::Breakout,
+                    _ => out.stage,
+                });
+            }
             out.stage = to;
             out.since = Some(record.order.at);
         }

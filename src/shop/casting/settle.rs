@@ -4,10 +4,11 @@ use super::route::{Event, Happened, Misfit, Stage, Step, Walked, next, walk};
 use super::store::{self, Settled};
 use crate::book::story::{self, Line, Story};
 use crate::book::void::stands_in_the_way;
-use crate::db::WriteTx;
-use crate::kernel::{Kind, Order, Problem, ProblemType, Seq};
+use crate::db::{Read, WriteTx};
+use crate::kernel::{Instant, Kind, Order, Problem, ProblemType, Seq};
 use crate::shop::commission;
 use crate::shop::house::settings::{self, Settings};
+use std::collections::BTreeMap;
 use std::pin::Pin;
 
 /// The settler of the route.
@@ -55,6 +56,21 @@ pub fn settle<'t>(tx: &'t mut WriteTx) -> Pin<Box<dyn Future<Output = Result<(),
         store::write_settled(tx, &settled);
         Ok(())
     })
+}
+
+/// Where some castings stood at an instant, or stand now, what happened at that instant among it.
+///
+/// # Errors
+/// As the database says.
+pub async fn stood<R: Read>(read: &mut R, castings: &[Seq], at: Option<Instant>) -> Result<BTreeMap<Seq, Walked>, Problem> {
+    let story = story::load(read, castings, &[]).await?;
+    let settings = settings::of(read).await?;
+    let until = |casting| {
+        let mut records = happened(&story, &settings, casting);
+        records.retain(|r| at.is_none_or(|at| r.order.at <= at));
+        walk(&records)
+    };
+    Ok(castings.iter().map(|&casting| (casting, until(casting))).collect())
 }
 
 fn happened(story: &Story, settings: &Settings, casting: Seq) -> Vec<Happened> {
@@ -117,7 +133,7 @@ fn row(story: &Story, casting: Seq, walked: &Walked) -> Settled {
     Settled {
         seq: casting,
         stage: walked.stage.name(),
-        stage_ms: walked.since.map(crate::kernel::Instant::ms),
+        stage_ms: walked.since.map(Instant::ms),
         verdict,
         shell: story.of(casting).filter(|l| l.kind == Kind::Shell).map(|l| l.seq).last(),
         wax_mg: wax.and_then(|mg| i64::try_from(mg).ok()),

@@ -10,7 +10,7 @@ use crate::kernel::actor::Right;
 use crate::kernel::{Kind, Mass, Problem, Seq};
 use crate::science::trade::TradeStep;
 use crate::shop::house::{settings, trade};
-use crate::shop::metal::{HeatFigures, heat_figures, residual_limit, residual_percent};
+use crate::shop::metal::{HeatFigures, heat_figures, residual_limit, residual_percent, weighings};
 use crate::web::route::handler;
 use crate::web::{Answer, Ctx, Method, Reply, Route};
 use serde_json::{Map, Value, json};
@@ -125,7 +125,8 @@ async fn balance(kit: &Kit, ctx: &Ctx) -> Result<Reply, Problem> {
     let mut read = kit.db.read().await?;
     let heat = find(&mut read, Kind::Heat, ctx.part("id")).await?;
     let figures = heat_figures(&mut read, &[heat]).await?.pop().ok_or_else(|| Problem::internal(format!("heat {heat}")))?;
-    let (alloy, at, weighings) = store::alloy_and_weighings(&mut read, heat).await?;
+    let (alloy, at) = store::alloy_and_closing(&mut read, heat).await?;
+    let weighings = weighings(&mut read, &[heat]).await?.get(&heat).copied().unwrap_or(1);
     let percent = residual_percent(trade::of(&mut read).await?.alloy(&alloy));
     let step = settings::of(&mut read).await?.scale_step(at);
     Ok(Reply::json(&balance_json(&figures, residual_limit(percent, figures.charged, step, weighings))))

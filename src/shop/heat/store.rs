@@ -43,23 +43,17 @@ pub async fn shell_of_pour<R: Read>(read: &mut R, pour: Seq) -> Result<Option<(S
     row.map(|row| Ok((row.int(0)?, row.int(1)?))).transpose()
 }
 
-/// What a heat is poured as, when it was closed (lit, while open), and how often metal was
-/// weighed for it.
-pub async fn alloy_and_weighings<R: Read>(read: &mut R, heat: Seq) -> Result<(String, Instant, i64), Problem> {
+/// What a heat is poured as, and when it was closed (lit, while open).
+pub async fn alloy_and_closing<R: Read>(read: &mut R, heat: Seq) -> Result<(String, Instant), Problem> {
     let row = read
         .fetch_one(
             "SELECT h.alloy, coalesce((SELECT r.at_ms FROM closing c JOIN record r ON r.seq = c.seq AND r.void_ms IS NULL \
-               WHERE c.heat_seq = h.seq ORDER BY r.at_ms LIMIT 1), (SELECT at_ms FROM record WHERE seq = h.seq)), \
-             (SELECT count(*) FROM charge c JOIN record r ON r.seq = c.seq AND r.void_ms IS NULL WHERE c.heat_seq = h.seq) \
-             + (SELECT count(poured_mg) FROM pour p JOIN record r ON r.seq = p.seq AND r.void_ms IS NULL WHERE p.heat_seq = h.seq) + 1 \
+               WHERE c.heat_seq = h.seq ORDER BY r.at_ms LIMIT 1), (SELECT at_ms FROM record WHERE seq = h.seq)) \
              FROM heat h WHERE h.seq = ?",
             vec![Cell::Int(heat)],
         )
         .await?;
-    row.map_or_else(
-        || Err(Problem::internal(format!("heat {heat}"))),
-        |row| Ok((row.text(0)?, Instant::from_ms(row.int(1)?), row.int(2)?)),
-    )
+    row.map_or_else(|| Err(Problem::internal(format!("heat {heat}"))), |row| Ok((row.text(0)?, Instant::from_ms(row.int(1)?))))
 }
 
 /// The shells that were poured from a heat.

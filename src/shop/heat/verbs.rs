@@ -264,9 +264,15 @@ impl Room for Leaks {
                 .ok_or_else(|| Problem::field("/pour_id", "required", "A leak is of a pour."))?,
         };
         let swept = entry.body.swept_kg.filter(|m| !m.0.is_zero());
-        let lot =
-            metal::in_pool(tx, &entry.common, Of::Heat(heat), &mut entry.body.swept_lot_id, swept.is_some(), "/swept_lot_id")
-                .await?;
+        let lot = metal::in_pool(
+            tx,
+            &entry.common,
+            Of::Heat(heat),
+            &mut entry.body.swept_lot_id,
+            (swept.is_some(), entry.correcting),
+            "/swept_lot_id",
+        )
+        .await?;
         let body = &entry.body;
         entry.columns = vec![
             ("pour_seq", pour.into()),
@@ -304,9 +310,15 @@ impl Room for Closings {
             return Err(Problem::field("/fuel_minor", "one-of", "Give one of fuel_minor, fuel_kg, fuel_kwh."));
         }
         let pigged = entry.body.pigged_kg.filter(|m| !m.0.is_zero());
-        let lot =
-            metal::in_pool(tx, &entry.common, Of::Heat(heat), &mut entry.body.pigged_lot_id, pigged.is_some(), "/pigged_lot_id")
-                .await?;
+        let lot = metal::in_pool(
+            tx,
+            &entry.common,
+            Of::Heat(heat),
+            &mut entry.body.pigged_lot_id,
+            (pigged.is_some(), entry.correcting),
+            "/pigged_lot_id",
+        )
+        .await?;
         entry.columns = vec![("heat_seq", heat.into())];
         let body = &entry.body;
         let line = LedgerLine {

@@ -52,8 +52,9 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
             Some(InPath { kind: Kind::MetalLot, member: "lot_id" }),
         ),
         movements_route(kit),
-        balance_route(kit),
     ];
+    out.extend(super::holdings::routes(kit));
+    out.push(super::composition::route(kit));
     out.extend(standard::<Lots>(kit, store::FILTERS, Right::Correct));
     out.extend(standard::<Receipts>(kit, &[ListFilter::Refers { member: "lot_id", kind: Kind::MetalLot }], Right::Correct));
     out.extend(standard::<Counts>(kit, &[ListFilter::Refers { member: "lot_id", kind: Kind::MetalLot }], Right::Correct));
@@ -173,78 +174,6 @@ fn movement_item(row: &Value) -> Value {
         item["other_id"] = uuid_text(&pair[1]);
     }
     item
-}
-
-fn balance_route(kit: &Kit) -> Route {
-    let kit = kit.clone();
-    let holding = json!({"type": "object", "required": ["mass_kg"], "properties": {"mass_kg": {"type": "number"}, "value_minor": {"type": "integer"}}});
-    let mut properties = Map::new();
-    for name in ["bought", "in_stock", "in_heats", "in_shells", "in_castings", "delivered", "sold", "written_off"] {
-        properties.insert(name.into(), holding.clone());
-    }
-    properties.insert("by_sink".into(), json!({"type": "object", "additionalProperties": holding}));
-    properties.insert(
-        "closing_difference".into(),
-        json!({"type": "object", "required": ["mass_mg"], "properties": {
-        "mass_mg": {"type": "integer"}, "value_minor": {"type": "integer"}}}),
-    );
-    Route {
-        method: Method::Get,
-        path: "/v1/metal/balance".into(),
-        operation: "metal_balance".into(),
-        right: Right::Read,
-        about: "Where every gram and every cent is".into(),
-        heading: "Metal",
-        params: Vec::new(),
-        body: None,
-        answer: Answer {
-            status: 200,
-            about: "All that came in, where it is, and both closing differences, which are 0",
-            media: "application/json",
-            schema: json!({"type": "object", "properties": properties}),
-            etag: false,
-        },
-        handler: handler(move |_| {
-            let kit = kit.clone();
-            async move { balance(&kit).await }
-        }),
-    }
-}
-
-async fn balance(kit: &Kit) -> Result<Reply, Problem> {
-    let mut read = kit.db.read().await?;
-    let totals = store::totals(&mut read).await?;
-    let held = |account: Account| {
-        let code = i64::from(account.code().0);
-        totals.iter().find(|(kind, ..)| *kind == code).map_or((Mass::ZERO, Money::ZERO), |(_, m, v)| (*m, *v))
-    };
-    let shown = |(mass, value): (Mass, Money)| json!({"mass_kg": mass.kg(), "value_minor": value.minor()});
-    let outside = held(Account::Outside);
-    let bought = (-outside.0, -outside.1);
-    let mut out = json!({"bought": shown(bought)});
-    let mut found = (Mass::ZERO, Money::ZERO);
-    for (name, account) in [
-        ("in_stock", Account::Lot(0)),
-        ("in_heats", Account::Heat(0)),
-        ("in_shells", Account::Shell(0)),
-        ("in_castings", Account::Casting(0)),
-        ("delivered", Account::Delivered),
-        ("sold", Account::Sold),
-        ("written_off", Account::WrittenOff),
-    ] {
-        let holds = held(account);
-        found = (found.0 + holds.0, found.1 + holds.1);
-        out[name] = shown(holds);
-    }
-    let mut sinks = Map::new();
-    for account in [Account::Dross, Account::Spill, Account::Leak, Account::Swarf, Account::Unexplained] {
-        let holds = held(account);
-        found = (found.0 + holds.0, found.1 + holds.1);
-        sinks.insert(account.name().into(), shown(holds));
-    }
-    out["by_sink"] = Value::Object(sinks);
-    out["closing_difference"] = json!({"mass_mg": (bought.0 - found.0).mg(), "value_minor": (bought.1 - found.1).minor()});
-    Ok(Reply::json(&out))
 }
 
 /// The schemas of what is answered.

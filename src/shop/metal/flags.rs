@@ -11,7 +11,7 @@ use crate::shop::house::trade::Trade;
 use std::collections::BTreeMap;
 
 /// The codes written here.
-pub const CODES: &[&str] = &["heat_residual", "metal_left_in_pot", "mass_outside_estimate", "alloy_differs"];
+pub const CODES: &[&str] = &["heat_residual", "metal_left_in_pot", "mass_outside_estimate", "alloy_differs", "client_metal"];
 
 /// How far a weighed pour may be from the estimate of its shell, in percent (wide, no source).
 const ESTIMATE_PERCENT: i64 = 25;

@@ -4,7 +4,9 @@
 //! `science::ledger`. docs/ledger.md has the rules.
 
 mod api;
+mod composition;
 mod flags;
+mod holdings;
 mod lines;
 mod load;
 mod model;
@@ -21,5 +23,6 @@ pub use lines::{LedgerLine, enter, set_heat, set_shell};
 pub use load::{Loaded, load};
 pub use pours::{AlloyCorrected, Decided};
 pub use settle::settle;
-pub use store::{CastingFigures, DERIVED, HeatFigures, WIPE, casting_figures, heat_figures};
+pub use store::at::{Held, held, totals};
+pub use store::{CastingFigures, DERIVED, HeatFigures, WIPE, casting_figures, heat_figures, movement, weighings};
 pub use verbs::{Lots, Of, Receipts, in_pool, pools_ahead};

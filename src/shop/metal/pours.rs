@@ -24,10 +24,20 @@ pub(super) fn check(tx: &WriteTx, loaded: &Loaded) -> Result<(), Problem> {
     if tx.recall::<Decided>().is_some() {
         return Ok(());
     }
+    let acts = |seq: Seq| tx.acting().iter().any(|a| !a.voids && a.seq == seq);
     for entry in &loaded.history.entries {
+        if let Event::Charge { heat, .. } = entry.event
+            && acts(entry.order.seq)
+            && of_several_clients(loaded, heat)
+        {
+            return Err(Problem::new(
+                ProblemType::ClientMetal,
+                "That puts the metal of two clients into one heat. If it really was charged so, say despite: [client_metal].",
+            )
+            .with("despite", vec!["client_metal"]));
+        }
         let Event::Pour { heat, shell, .. } = entry.event else { continue };
         let record = entry.order.seq;
-        let acts = |seq: Seq| tx.acting().iter().any(|a| !a.voids && a.seq == seq);
         if !acts(record) && !acts(heat) {
             continue;
         }
@@ -64,6 +74,17 @@ fn said(loaded: &Loaded, record: Seq, code: &str) -> bool {
     loaded.despite.get(&record).is_some_and(|codes| codes.split(',').any(|c| c == code))
 }
 
+/// Whether there is metal of more than one client in the heat, and neither the heat nor one of
+/// its charges was said in spite of that.
+fn of_several_clients(loaded: &Loaded, heat: Seq) -> bool {
+    let owners = loaded.heat_metal.get(&heat).map_or(0, |(_, owners)| owners.len());
+    let charges = loaded.history.entries.iter().filter_map(|entry| match entry.event {
+        Event::Charge { heat: of, .. } if of == heat => Some(entry.order.seq),
+        _ => None,
+    });
+    owners > 1 && !charges.chain([heat]).any(|record| said(loaded, record, "client_metal"))
+}
+
 /// The castings in a shell: what they were ordered in, and whose they are.
 fn inside(loaded: &Loaded, shell: Seq) -> impl Iterator<Item = &(String, Option<Seq>)> {
     let castings = loaded.history.shells.iter().filter(move |s| s.seq == shell).flat_map(|s| &s.castings);
@@ -82,18 +103,21 @@ fn holds_anothers(loaded: &Loaded, heat: Seq, shell: Seq) -> bool {
     inside(loaded, shell).any(|(_, client)| owners.iter().any(|owner| Some(*owner) != *client))
 }
 
-/// The flags of pours from a heat that is by now of another alloy than was ordered, where the
-/// pour does not say so itself.
-pub(super) fn of_another_alloy(loaded: &Loaded) -> Vec<(Seq, Vec<Flag>)> {
+/// The flags of pours from a heat that by now is of another alloy than was ordered, or holds
+/// a client's metal and went into another's work, where the pour does not say so itself.
+pub(super) fn not_as_said(loaded: &Loaded) -> Vec<(Seq, Vec<Flag>)> {
     let pours = loaded.history.entries.iter().filter_map(|entry| match entry.event {
         Event::Pour { heat, shell, .. } => Some((entry.order.seq, heat, shell)),
         _ => None,
     });
     pours
-        .filter(|(pour, ..)| !said(loaded, *pour, "alloy_differs"))
         .map(|(pour, heat, shell)| {
-            let flag = differs(loaded, heat, shell).map(|(ordered, alloy)| Flag::new("alloy_differs", ordered, alloy));
-            (pour, flag.into_iter().collect())
+            let alloy = differs(loaded, heat, shell)
+                .filter(|_| !said(loaded, pour, "alloy_differs"))
+                .map(|(ordered, alloy)| Flag::new("alloy_differs", ordered, alloy));
+            let anothers = holds_anothers(loaded, heat, shell) && !said(loaded, pour, "client_metal");
+            let client = anothers.then(|| Flag::new("client_metal", "that client's work", "another's work"));
+            (pour, alloy.into_iter().chain(client).collect())
         })
         .collect()
 }

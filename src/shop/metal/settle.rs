@@ -81,7 +81,7 @@ pub(super) struct Settling {
     pub(super) by_the_turn: BTreeSet<(Kind, Seq)>,
     /// What each heat is poured as.
     alloys: BTreeMap<Seq, String>,
-    /// Pours of another alloy than ordered that do not say so themselves.
+    /// Pours of another alloy than ordered, or into another's work, that do not say so themselves.
     differs: Vec<(Seq, Vec<Flag>)>,
 }
 
@@ -193,7 +193,7 @@ impl Settling {
 
     /// Takes loaded clusters in, planned.
     pub(super) fn take(&mut self, loaded: Loaded) {
-        self.differs.extend(pours::of_another_alloy(&loaded));
+        self.differs.extend(pours::not_as_said(&loaded));
         let Loaded { mut history, neighbours, movements, sources, despite, heat_metal, .. } = loaded;
         self.alloys.extend(heat_metal.into_iter().map(|(heat, (alloy, _))| (heat, alloy)));
         let (lots, rest): (Vec<Entry>, Vec<Entry>) = history.entries.into_iter().partition(|e| e.event.is_of_lots_alone());

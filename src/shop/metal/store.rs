@@ -1,16 +1,19 @@
 //! SQL of the metal ledger.
 
+pub mod at;
+pub mod chemistry;
 mod figures;
+pub mod pools;
 
-pub use figures::{CastingFigures, HeatFigures, casting_figures, heat_figures, write_figures};
+pub use figures::{CastingFigures, HeatFigures, casting_figures, heat_figures, weighings, write_figures};
 
 use super::lines::LedgerLine;
 use crate::book::api::ListFilter;
-use crate::db::{Ask, Cell, Read, Row, WriteTx};
+use crate::db::{Cell, Read, Row, WriteTx};
 use crate::kernel::{Kind, Mass, Money, Order, Problem, Seq};
 use crate::science::ledger::{Account, Movement};
 use serde_json::{Value, json};
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 use uuid::Uuid;
 
 /// Filters of the list of lots.
@@ -24,47 +27,6 @@ pub const FILTERS: &[ListFilter] = &[
 pub async fn lot<R: Read>(read: &mut R, seq: Seq) -> Result<Option<(String, String, Option<Seq>)>, Problem> {
     let row = read.fetch_one("SELECT kind, alloy, owner_client_seq FROM metal_lot WHERE seq = ?", vec![Cell::Int(seq)]).await?;
     row.map(|row| Ok((row.text(0)?, row.text(1)?, row.opt_int(2)?))).transpose()
-}
-
-/// What metal goes back as: the alloy poured, and its default pool, the oldest live returns
-/// lot that is not a client's.
-pub type Pool = (String, Option<(Seq, Uuid)>);
-
-/// Asks what metal out of castings goes back as.
-#[must_use]
-pub fn pools_of_castings(castings: &[Seq]) -> Ask {
-    Ask {
-        sql: "SELECT k.value, h.alloy, p.seq, p.id FROM json_each(?) k JOIN ledger_casting c ON c.casting_seq = k.value \
-              JOIN ledger_line e ON e.shell_seq = c.shell_seq AND e.event = 'pour' \
-              JOIN record r ON r.seq = e.record_seq AND r.void_ms IS NULL JOIN ledger_heat h ON h.heat_seq = e.heat_seq \
-              LEFT JOIN record p ON p.seq = (SELECT l.seq FROM metal_lot l JOIN record lr ON lr.seq = l.seq \
-                WHERE l.alloy = h.alloy AND l.kind = 'returns' AND l.owner_client_seq IS NULL AND lr.void_ms IS NULL \
-                ORDER BY lr.at_ms, lr.seq LIMIT 1) \
-              ORDER BY k.key, r.at_ms, r.seq",
-        args: vec![json!(castings).to_string().into()],
-    }
-}
-
-/// Asks what metal out of a heat goes back as.
-#[must_use]
-pub fn pool_of_heat(heat: Seq) -> Ask {
-    Ask {
-        sql: "SELECT h.heat_seq, h.alloy, p.seq, p.id FROM ledger_heat h \
-              LEFT JOIN record p ON p.seq = (SELECT l.seq FROM metal_lot l JOIN record lr ON lr.seq = l.seq \
-                WHERE l.alloy = h.alloy AND l.kind = 'returns' AND l.owner_client_seq IS NULL AND lr.void_ms IS NULL \
-                ORDER BY lr.at_ms, lr.seq LIMIT 1) WHERE h.heat_seq = ?",
-        args: vec![Cell::Int(heat)],
-    }
-}
-
-/// Reads the answer of [`pools_of_castings`] or [`pool_of_heat`]: of each the first pour.
-pub fn read_pools(rows: &[Row]) -> Result<BTreeMap<Seq, Pool>, Problem> {
-    let mut out = BTreeMap::new();
-    for row in rows {
-        let pool = row.opt_int(2)?.map(|seq| Ok::<_, Problem>((seq, row.uuid(3)?))).transpose()?;
-        out.entry(row.int(0)?).or_insert((row.text(1)?, pool));
-    }
-    Ok(out)
 }
 
 /// Writes what the ledger knows of castings: tag, alloy ordered, client, estimated metal.
@@ -148,6 +110,9 @@ pub async fn moved_since(tx: &mut WriteTx, journal: i64, kinds: &[Kind]) -> Resu
 }
 
 /// Reads a movement out of columns `at`, `line`, `order_seq`, … as `CLUSTER` gives them.
+///
+/// # Errors
+/// As the row says.
 pub fn movement(row: &Row) -> Result<(Movement, bool), Problem> {
     let account = |kind: usize, seq: usize| -> Result<Account, Problem> {
         let (code, number) = (row.int(kind)?, row.int(seq)?);
@@ -259,12 +224,6 @@ pub async fn lot_movements<R: Read>(read: &mut R, lot: Seq, after: i64, limit: i
         )
         .await?;
     rows.iter().map(|row| serde_json::from_str(&row.text(0)?).map_err(Problem::internal)).collect()
-}
-
-/// What all accounts of a kind hold together.
-pub async fn totals<R: Read>(read: &mut R) -> Result<Vec<(i64, Mass, Money)>, Problem> {
-    let rows = read.fetch("SELECT kind, sum(mass_mg), sum(value_minor) FROM account GROUP BY kind", Vec::<Cell>::new()).await?;
-    rows.iter().map(|row| Ok((row.int(0)?, Mass::from_mg(row.int(1)?), Money::from_minor(row.int(2)?)))).collect()
 }
 
 /// Kind and id of some records.

@@ -2,13 +2,14 @@
 
 use super::lines::{LedgerLine, enter};
 use super::model::{LotBody, LotKind, ReceiptBody};
-use super::store::{self, Pool};
+use super::store;
+use super::store::pools::{self, Pool};
 use crate::book::verbs::create_along;
-use crate::book::{Common, Entry, Room};
+use crate::book::{Common, Despite, Entry, Room};
 use crate::db::{Ask, Read as _, Row, WriteTx};
 use crate::kernel::field::{Kg, Minor, Ref, Text};
 use crate::kernel::id::MetalLot;
-use crate::kernel::{Kind, Mass, Money, Problem, Seq};
+use crate::kernel::{Kind, Mass, Money, Problem, ProblemType, Seq};
 use crate::shop::house::trade;
 use std::collections::BTreeMap;
 use uuid::Uuid;
@@ -59,6 +60,12 @@ impl Room for Lots {
         };
         enter(tx, entry, vec![line]);
         tx.touch(Kind::MetalLot, entry.seq);
+        if entry.correcting {
+            // Whose metal was poured may be another's now.
+            for heat in pools::heats_from(tx, entry.seq).await? {
+                tx.touch(Kind::Heat, heat);
+            }
+        }
         Ok(())
     }
 }
@@ -104,8 +111,8 @@ pub enum Of {
 struct Pools {
     /// As read; `None` where nothing was poured.
     of: BTreeMap<Of, Option<Pool>>,
-    /// Made in this turn, by alloy.
-    made: BTreeMap<String, (Seq, Uuid)>,
+    /// Made in this turn, by alloy and owner.
+    made: BTreeMap<(String, Option<Seq>), (Seq, Uuid)>,
 }
 
 /// Asks together with another question where metal out of castings goes back, so that
@@ -114,50 +121,58 @@ struct Pools {
 /// # Errors
 /// As the database says.
 pub async fn pools_ahead(tx: &mut WriteTx, first: Ask, castings: &[Seq]) -> Result<Vec<Row>, Problem> {
-    let (answer, pools) = tx.fetch_two(first, store::pools_of_castings(castings)).await?;
-    let mut found = store::read_pools(&pools)?;
+    let (answer, rows) = tx.fetch_two(first, pools::pools_of_castings(castings)).await?;
+    let mut found = pools::read_pools(&rows)?;
     let mut known: Pools = tx.recall_or_default();
     known.of.extend(castings.iter().map(|&c| (Of::Casting(c), found.remove(&c))));
     tx.remember(known);
     Ok(answer)
 }
 
-/// The pool that metal goes back into when none is named: the alloy's oldest returns lot
-/// that is not a client's, made on first use. `None` where nothing was poured.
-async fn default_pool(tx: &mut WriteTx, common: &Common, of: Of) -> Result<Option<Ref<MetalLot>>, Problem> {
+/// What is known of where metal goes back; `None` where nothing was poured.
+async fn known(tx: &mut WriteTx, of: Of) -> Result<Option<Pool>, Problem> {
     let mut known: Pools = tx.recall_or_default();
     if let std::collections::btree_map::Entry::Vacant(slot) = known.of.entry(of) {
         let (ask, seq) = match of {
-            Of::Heat(heat) => (store::pool_of_heat(heat), heat),
-            Of::Casting(casting) => (store::pools_of_castings(&[casting]), casting),
+            Of::Heat(heat) => (pools::pool_of_heat(heat), heat),
+            Of::Casting(casting) => (pools::pools_of_castings(&[casting]), casting),
         };
         let rows = tx.fetch(ask.sql, ask.args).await?;
-        slot.insert(store::read_pools(&rows)?.remove(&seq));
+        slot.insert(pools::read_pools(&rows)?.remove(&seq));
     }
-    let found = match known.of.get(&of).cloned().flatten() {
-        None => None,
-        Some((_, Some(pool))) => Some(pool),
-        Some((alloy, None)) => {
-            let pool = match known.made.get(&alloy) {
-                Some(pool) => *pool,
-                None => Box::pin(create_along::<Lots>(tx, common, empty_pool(&alloy))).await?,
-            };
-            known.made.insert(alloy, pool);
-            Some(pool)
-        }
-    };
+    let found = known.of.get(&of).cloned().flatten();
     tx.remember(known);
-    Ok(found.map(|(seq, id)| Ref::known(seq, id)))
+    Ok(found)
 }
 
-fn empty_pool(alloy: &str) -> LotBody {
+/// The pool that metal goes back into when none is named: the alloy's oldest returns lot of
+/// the client whose metal alone was charged, else of the shop; made on first use. `None`
+/// where nothing was poured.
+async fn default_pool(tx: &mut WriteTx, common: &Common, of: Of) -> Result<Option<Ref<MetalLot>>, Problem> {
+    let Some(Pool { alloy, owner, lot }) = known(tx, of).await? else { return Ok(None) };
+    if let Some((seq, id)) = lot {
+        return Ok(Some(Ref::known(seq, id)));
+    }
+    let key = (alloy.clone(), owner.map(|(seq, _)| seq));
+    let made = tx.recall_or_default::<Pools>().made.get(&key).copied();
+    let pool = match made {
+        Some(pool) => pool,
+        None => Box::pin(create_along::<Lots>(tx, common, empty_pool(&alloy, owner))).await?,
+    };
+    let mut known: Pools = tx.recall_or_default();
+    known.made.insert(key, pool);
+    tx.remember(known);
+    Ok(Some(Ref::known(pool.0, pool.1)))
+}
+
+fn empty_pool(alloy: &str, owner: Option<(Seq, Uuid)>) -> LotBody {
     LotBody {
         alloy: Text(alloy.to_owned()),
         kind: LotKind::Returns,
         mass_kg: Kg(Mass::ZERO),
         cost_minor: Minor(Money::ZERO),
         supplier: None,
-        owner_client_id: None,
+        owner_client_id: owner.map(|(seq, id)| Ref::known(seq, id)),
         opening: None,
         composition: None,
         notes: None,
@@ -165,23 +180,39 @@ fn empty_pool(alloy: &str) -> LotBody {
 }
 
 /// The pool that a record names, or, when there is metal to put back, the default one of
-/// the alloy poured. Metal goes back only into pools.
+/// the alloy poured. Metal goes back only into pools; that of a heat charged with one
+/// client's metal alone only into that client's, unless it was said that it went elsewhere.
 ///
 /// # Errors
-/// `invalid` when the lot named is no pool.
+/// `invalid` when the lot named is no pool; `client-metal`.
 pub async fn in_pool(
     tx: &mut WriteTx,
     common: &Common,
     of: Of,
     named: &mut Option<Ref<MetalLot>>,
-    wanted: bool,
+    (wanted, correcting): (bool, bool),
     pointer: &str,
 ) -> Result<Option<Seq>, Problem> {
     if let Some(lot) = named {
-        if store::lot(tx, lot.seq()).await?.is_some_and(|(kind, ..)| kind != "returns") {
+        let lot = lot.seq();
+        let (kind, _, owner) = store::lot(tx, lot).await?.ok_or_else(|| Problem::internal("a lot that is not on file"))?;
+        if kind != "returns" {
             return Err(Problem::field(pointer, "no-pool", "Metal goes back only into pools: lots of kind returns."));
         }
-        return Ok(Some(lot.seq()));
+        if wanted
+            && !correcting
+            && !common.despite.0.contains(&Despite::ClientMetal)
+            && let Some(Pool { owner: Some((client, _)), .. }) = known(tx, of).await?
+            && owner != Some(client)
+        {
+            return Err(Problem::new(
+                ProblemType::ClientMetal,
+                "All that was charged is one client's metal, and that pool is not theirs. Leave it out for their pool; \
+                 if it really went there, say despite: [client_metal].",
+            )
+            .with("despite", vec!["client_metal"]));
+        }
+        return Ok(Some(lot));
     }
     if !wanted {
         return Ok(None);

@@ -4,6 +4,7 @@ use crate::db::{Read, WriteTx};
 use crate::kernel::{Mass, Money, Problem, Seq};
 use crate::science::ledger::{Figures, State};
 use serde_json::{Value, json};
+use std::collections::BTreeMap;
 
 /// Writes the figures of heats, shells and castings.
 pub fn write_figures(tx: &mut WriteTx, figures: &Figures, shell_estimates: &[(Seq, Mass)]) {
@@ -148,6 +149,18 @@ pub async fn heat_figures<R: Read>(read: &mut R, seqs: &[Seq]) -> Result<Vec<Hea
             })
         })
         .collect()
+}
+
+/// How often metal was weighed for each of some heats: its charge lines, its weighed pours, its
+/// closing.
+///
+/// # Errors
+/// As the database says.
+pub async fn weighings<R: Read>(read: &mut R, heats: &[Seq]) -> Result<BTreeMap<Seq, i64>, Problem> {
+    let sql = "SELECT k.value, 1 + (SELECT count(*) FROM ledger_line e CROSS JOIN record r ON r.seq = e.record_seq AND r.void_ms IS NULL \
+                 WHERE e.heat_seq = k.value AND (e.event = 'charge' OR e.event = 'pour' AND e.word = 'weighed')) FROM json_each(?) k";
+    let rows = read.fetch(sql, vec![json!(heats).to_string().into()]).await?;
+    rows.iter().map(|row| Ok((row.int(0)?, row.int(1)?))).collect()
 }
 
 /// The figures of a casting.

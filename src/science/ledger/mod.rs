@@ -41,7 +41,7 @@ use crate::kernel::{Mass, Money};
 
 pub use account::{Account, Movement};
 pub use figures::{CastingBalance, Figures, HeatBalance, JobCost, ShellBalance, State, job_cost};
-pub use history::{Cluster, Entry, Event, History, clusters, heels};
+pub use history::{Cluster, Entry, Event, History, Prices, clusters, heels};
 pub use impossible::{Impossible, negative_mass, tolerance};
 pub use masses::{Basis, HeatMasses, Masses, Stream, masses};
 pub use stock::{Act, Key, Step, Stock, Told, Values, lot_movements, lot_steps, recall};

@@ -93,7 +93,7 @@ struct Walk<'a> {
 
 impl<'a> Walk<'a> {
     fn run(facts: &'a Facts<'a>, cluster: &'a Cluster, masses: &'a Masses, values: &'a Values) -> Self {
-        let journal = Journal::new(values);
+        let journal = Journal::new(values, &cluster.prices);
         let (pairs, delivered) = (BTreeMap::new(), BTreeMap::new());
         let (netted, over) = (BTreeMap::new(), Vec::new());
         let mut walk = Self { facts, masses, journal, pairs, delivered, netted, over };

@@ -243,7 +243,11 @@ impl Settings {
     /// A setting as in force at an instant.
     #[must_use]
     pub fn value(&self, name: &str, at: Instant) -> Value {
-        let day = self.day(at);
+        self.value_on(name, self.day(at))
+    }
+    /// A setting as in force on a day.
+    #[must_use]
+    pub fn value_on(&self, name: &str, day: Date) -> Value {
         let dated = self.rows.get(name).and_then(|rows| rows.iter().rev().find(|(from, _)| *from <= day));
         dated
             .map(|(_, v)| v.clone())

@@ -10,6 +10,7 @@ mod load;
 mod model;
 mod pours;
 mod settle;
+mod steps;
 mod stock;
 mod store;
 mod verbs;

@@ -4,21 +4,24 @@
 use super::flags::{CODES, flags_of};
 use super::load::{Loaded, estimate, load};
 use super::pours;
+use super::steps::{first_change, recall_lots, touches};
 use super::store::{self, LATER};
 use crate::book::flags::{self, Flag};
 use crate::db::{Acting, Read as _, WriteTx};
-use crate::kernel::{Kind, Mass, Money, Order, Problem, ProblemType, Seq};
+use crate::kernel::{Instant, Kind, Mass, Money, Order, Problem, ProblemType, Seq};
 use crate::science::ledger::history::Heel;
 use crate::science::ledger::{
-    self, Account, Cluster, Entry, Event, History, Impossible, Key, Masses, Movement, Step, Stock, Told, Values, clusters,
+    self, Account, Cluster, Entry, Event, History, Impossible, Key, Masses, Movement, Prices, Step, Stock, Told, Values, clusters,
     derive_cluster, heels, lot_movements, lot_steps, plan, recall, tolerance,
 };
+use crate::shop::house::rates::{self, Rates};
 use crate::shop::house::settings::Settings;
 use crate::shop::house::trade::Trade;
 use crate::shop::house::{settings, trade};
 use serde_json::{Value, json};
 use std::collections::{BTreeMap, BTreeSet};
 use std::pin::Pin;
+use std::sync::Arc;
 
 /// Kinds of records that the ledger listens to.
 const METAL: &[Kind] = &[
@@ -78,6 +81,8 @@ struct Settling {
     alloys: BTreeMap<Seq, String>,
     /// Pours of another alloy than ordered that do not say so themselves.
     differs: Vec<(Seq, Vec<Flag>)>,
+    rates: Arc<Rates>,
+    settings: Arc<Settings>,
 }
 
 /// What was told of known steps.
@@ -89,7 +94,8 @@ impl Settling {
     async fn run(tx: &mut WriteTx, heats: &[Seq], shells: &[Seq], castings: &[Seq], records: &[Seq]) -> Result<(), Problem> {
         // The step of the scale in force when what is written happened.
         let dated = tx.acting_at().unwrap_or_else(|| tx.now());
-        let scale_step = settings::of(tx).await?.scale_step(dated);
+        let (settings, rates) = (settings::of(tx).await?, rates::of(tx).await?);
+        let scale_step = settings.scale_step(dated);
         let mut loaded = load(tx, heats, shells, castings, records).await?;
         let takers = heel_takers(&loaded);
         if !takers.is_empty() {
@@ -110,12 +116,13 @@ impl Settling {
             short_said: BTreeSet::new(),
             alloys: BTreeMap::new(),
             differs: Vec::new(),
+            rates,
+            settings,
         };
         this.take(loaded);
         let values = this.values(tx, scale_step).await?;
         let trade = trade::of(tx).await?;
-        let settings = settings::of(tx).await?;
-        this.write(tx, &values, scale_step, &trade, &settings)
+        this.write(tx, &values, scale_step, &trade)
     }
 
     /// Takes loaded clusters in, planned.
@@ -129,6 +136,7 @@ impl Settling {
         let taken = heels_about(&history, &neighbours);
         for mut cluster in clusters(&history) {
             cluster.heels = taken.iter().copied().filter(|h| cluster.heats.iter().any(|c| c.order.seq == h.to)).collect();
+            cluster.prices = self.prices_of(&cluster);
             let (masses, steps) = plan(&cluster);
             self.steps.extend(steps);
             self.clusters.push((cluster, masses));
@@ -136,6 +144,24 @@ impl Settling {
         self.stored.extend(movements);
         self.sources.extend(sources);
         self.short_said.extend(despite.iter().filter(|(_, codes)| codes.contains("lot_short")).map(|(seq, _)| *seq));
+    }
+
+    /// The scrap prices in force whenever something happened to the heats of a cluster.
+    fn prices_of(&self, cluster: &Cluster) -> Prices {
+        let mut prices = Prices::default();
+        if !self.rates.any_scrap() {
+            return prices;
+        }
+        let instants: BTreeSet<Instant> = cluster.entries.iter().map(|e| e.order.at).collect();
+        for heat in cluster.heats.iter().map(|h| h.order.seq) {
+            let Some(alloy) = self.alloys.get(&heat) else { continue };
+            for at in &instants {
+                if let Some(a_kg) = self.rates.scrap(&self.settings, alloy, *at) {
+                    prices.put(heat, *at, a_kg);
+                }
+            }
+        }
+        prices
     }
 
     /// The values of all steps at hand: as stored before the first that changed, told by a
@@ -325,7 +351,6 @@ impl Settling {
         values: &Values,
         scale_step: Mass,
         trade: &Trade,
-        settings: &Settings,
     ) -> Result<(), Problem> {
         let mut movements = lot_movements(&self.of_lots, values);
         let mut figures = ledger::Figures::default();
@@ -347,7 +372,7 @@ impl Settling {
             store::write_movements(tx, &sources, &movements);
         }
         store::write_figures(tx, &figures, &shell_estimates);
-        let of_clusters = self.clusters.iter().flat_map(|(c, m)| flags_of(c, m, &self.alloys, trade, settings));
+        let of_clusters = self.clusters.iter().flat_map(|(c, m)| flags_of(c, m, &self.alloys, trade, &self.settings));
         let settled: Vec<(Seq, Vec<Flag>)> = of_clusters.chain(std::mem::take(&mut self.differs)).collect();
         flags::write_codes(tx, CODES, &settled);
         Ok(())
@@ -380,62 +405,6 @@ fn sorted(movements: &[Movement]) -> Vec<Movement> {
     let mut out = movements.to_vec();
     out.sort_by_key(Movement::rank);
     out
-}
-
-/// Lots and heats that a step touches.
-fn touches(step: &Step) -> (Vec<Seq>, Vec<Seq>) {
-    match step.act {
-        ledger::Act::In { lot, .. } | ledger::Act::Count { lot, .. } => (vec![lot], vec![]),
-        ledger::Act::Draw { lot, heat, .. } | ledger::Act::Back { lot, heat, .. } => (vec![lot], heat.into_iter().collect()),
-        ledger::Act::Transfer { from, to, .. } => (vec![from, to], vec![]),
-        ledger::Act::Heel { from, to, .. } => (vec![], vec![from, to]),
-    }
-}
-
-/// Steps of lots alone as stored. A count has no level here, so that it differs from any
-/// that is said: it is walked anew whenever it is at hand.
-fn recall_lots(movements: &[Movement]) -> Vec<(Step, Told)> {
-    let own = movements.iter().filter(|m| m.line % 3 == 1);
-    own.filter_map(|m| {
-        let act = match (m.from, m.to) {
-            (Account::Outside, Account::Lot(lot)) => ledger::Act::In { lot, mass: m.mass, value: m.value },
-            (Account::Lot(lot), Account::Sold | Account::WrittenOff) => ledger::Act::Draw { lot, heat: None, mass: m.mass },
-            (Account::Lot(from), Account::Lot(to)) => ledger::Act::Transfer { from, to, mass: m.mass },
-            (Account::Unexplained, Account::Lot(lot)) | (Account::Lot(lot), Account::Unexplained) => {
-                ledger::Act::Count { lot, level: Mass::from_mg(-1) }
-            }
-            _ => return None,
-        };
-        let found = match act {
-            ledger::Act::Count { .. } if m.from == Account::Unexplained => m.mass,
-            ledger::Act::Count { .. } => Mass::ZERO - m.mass,
-            ledger::Act::In { .. } => Mass::ZERO,
-            _ => movements.iter().find(|a| a.source == m.source && a.line + 1 == m.line).map_or(Mass::ZERO, |a| a.mass),
-        };
-        let key = Key { source: m.source, nth: m.line / 3 };
-        Some((Step { order: m.order, key, act }, Told { value: m.value, found }))
-    })
-    .collect()
-}
-
-/// The earliest order at which steps differ from those stored.
-fn first_change(known: &BTreeMap<Key, (Step, Told)>, now: &[Step]) -> Option<Order> {
-    let new: BTreeMap<Key, &Step> = now.iter().map(|s| (s.key, s)).collect();
-    let gone = known.iter().filter(|(k, (s, _))| new.get(*k).is_none_or(|n| *n != s)).map(|(_, (s, _))| s.order);
-    let come = new.iter().filter(|(k, n)| known.get(*k).is_none_or(|(s, _)| s != **n) && !is_empty(n)).map(|(_, n)| n.order);
-    gone.chain(come).min()
-}
-
-/// A step that moves nothing leaves no movement to recall it by.
-fn is_empty(step: &Step) -> bool {
-    match step.act {
-        ledger::Act::In { mass, value, .. } => mass.is_zero() && value.is_zero(),
-        ledger::Act::Draw { mass, .. }
-        | ledger::Act::Transfer { mass, .. }
-        | ledger::Act::Heel { mass, .. }
-        | ledger::Act::Back { mass, .. } => mass.is_zero(),
-        ledger::Act::Count { .. } => false,
-    }
 }
 
 /// Heats, shells and castings of some entries, for records loaded by themselves.

@@ -106,7 +106,7 @@ pub const CLUSTER: &str = "WITH RECURSIVE net(kind, seq) AS ( \
    json_array(e.word, e.value_minor, p.at_ms, (SELECT group_concat(f.code) FROM practice_flag f WHERE f.record_seq = e.record_seq AND f.on_seq = -1), r.at_precision) \
    FROM source s CROSS JOIN ledger_line e ON e.record_seq = s.seq CROSS JOIN record r ON r.seq = e.record_seq AND r.void_ms IS NULL \
    LEFT JOIN record p ON p.seq = e.pour_seq \
- UNION ALL SELECT 5, m.source_seq, m.at_ms, m.line, m.order_seq, m.from_kind, m.from_seq, m.to_kind, m.to_seq, m.mass_mg, m.value_minor, m.unit_heat, m.stock, NULL, NULL, NULL \
+ UNION ALL SELECT 5, m.source_seq, m.at_ms, m.line, m.order_seq, m.from_kind, m.from_seq, m.to_kind, m.to_seq, m.mass_mg, m.value_minor, m.unit_heat, m.stock, m.scrap_minor, NULL, NULL \
    FROM source s CROSS JOIN movement m ON m.source_seq = s.seq \
  UNION ALL SELECT 6, p.heat_seq, r.at_ms, r.seq, e.m4_mg, n.seq, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL \
    FROM net n CROSS JOIN ledger_heat h ON h.heat_seq = n.seq AND h.crucible_seq IS NOT NULL \
@@ -149,6 +149,7 @@ pub fn movement(row: &Row) -> Result<(Movement, bool), Problem> {
         mass: Mass::from_mg(row.int(9)?),
         value: Money::from_minor(row.int(10)?),
         unit_heat: row.opt_int(11)?,
+        scrap: row.opt_int(13)?.map(Money::from_minor),
     };
     Ok((movement, row.int(12)? != 0))
 }
@@ -164,13 +165,13 @@ pub const LATER: &str = "WITH later AS MATERIALIZED ( \
    UNION SELECT to_seq FROM later WHERE to_kind = 1 UNION SELECT lot_seq FROM counted), \
  heats(seq) AS (SELECT value FROM json_each(?) UNION SELECT unit_heat FROM later WHERE unit_heat IS NOT NULL \
    UNION SELECT from_seq FROM later WHERE from_kind = 2 UNION SELECT to_seq FROM later WHERE to_kind = 2) \
- SELECT 5, source_seq, at_ms, line, order_seq, from_kind, from_seq, to_kind, to_seq, mass_mg, value_minor, unit_heat, stock FROM later \
- UNION ALL SELECT 8, l.seq, coalesce(a.mass_mg, 0), coalesce(a.value_minor, 0), NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL \
+ SELECT 5, source_seq, at_ms, line, order_seq, from_kind, from_seq, to_kind, to_seq, mass_mg, value_minor, unit_heat, stock, scrap_minor FROM later \
+ UNION ALL SELECT 8, l.seq, coalesce(a.mass_mg, 0), coalesce(a.value_minor, 0), NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL \
    FROM lots l LEFT JOIN account a ON a.kind = 1 AND a.seq = l.seq \
- UNION ALL SELECT 9, h.seq, coalesce(sum(m.mass_mg), 0), coalesce(sum(m.value_minor), 0), NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL \
+ UNION ALL SELECT 9, h.seq, coalesce(sum(m.mass_mg), 0), coalesce(sum(m.value_minor), 0), NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL \
    FROM heats h LEFT JOIN movement m ON m.to_kind = 2 AND m.to_seq = h.seq AND m.from_kind IN (1, 2) \
      AND (m.at_ms, m.order_seq) < (?, ?) GROUP BY h.seq \
- UNION ALL SELECT 10, seq, at_ms, lot_seq, m1_mg, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL FROM counted";
+ UNION ALL SELECT 10, seq, at_ms, lot_seq, m1_mg, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL FROM counted";
 
 /// Replaces the movements of some sources.
 pub fn write_movements(tx: &mut WriteTx, sources: &[Seq], movements: &[Movement]) {
@@ -194,14 +195,15 @@ pub fn write_movements(tx: &mut WriteTx, sources: &[Seq], movements: &[Movement]
                 m.mass.mg(),
                 m.value.minor(),
                 m.unit_heat,
-                i64::from(is_stock(m))
+                i64::from(is_stock(m)),
+                m.scrap.map(Money::minor)
             ])
         })
         .collect();
     tx.push(
-        "INSERT INTO movement (source_seq, line, at_ms, order_seq, from_kind, from_seq, to_kind, to_seq, mass_mg, value_minor, unit_heat, stock) \
+        "INSERT INTO movement (source_seq, line, at_ms, order_seq, from_kind, from_seq, to_kind, to_seq, mass_mg, value_minor, unit_heat, stock, scrap_minor) \
          SELECT value ->> 0, value ->> 1, value ->> 2, value ->> 3, value ->> 4, value ->> 5, value ->> 6, value ->> 7, \
-         value ->> 8, value ->> 9, value ->> 10, value ->> 11 FROM json_each(?)",
+         value ->> 8, value ->> 9, value ->> 10, value ->> 11, value ->> 12 FROM json_each(?)",
         vec![Value::Array(rows).to_string().into()],
     );
 }
@@ -522,7 +524,7 @@ pub const DERIVED: &[(&str, &str)] = &[
     (
         "movements",
         "SELECT json_array(source_seq, line, at_ms, order_seq, from_kind, from_seq, to_kind, to_seq, mass_mg, \
-         value_minor, unit_heat, stock) FROM movement ORDER BY source_seq, line",
+         value_minor, unit_heat, stock, scrap_minor) FROM movement ORDER BY source_seq, line",
     ),
     (
         "accounts",

@@ -10,7 +10,7 @@ use crate::kernel::actor::Right;
 use crate::kernel::{Kind, Mass, Problem, Seq};
 use crate::science::trade::TradeStep;
 use crate::shop::house::{settings, trade};
-use crate::shop::metal::{HeatFigures, heat_figures, residual_limit, residual_percent};
+use crate::shop::metal::{HeatFigures, Residual, heat_figures, only_returns};
 use crate::web::route::handler;
 use crate::web::{Answer, Ctx, Method, Reply, Route};
 use serde_json::{Map, Value, json};
@@ -126,9 +126,9 @@ async fn balance(kit: &Kit, ctx: &Ctx) -> Result<Reply, Problem> {
     let heat = find(&mut read, Kind::Heat, ctx.part("id")).await?;
     let figures = heat_figures(&mut read, &[heat]).await?.pop().ok_or_else(|| Problem::internal(format!("heat {heat}")))?;
     let (alloy, at, weighings) = store::alloy_and_weighings(&mut read, heat).await?;
-    let percent = residual_percent(trade::of(&mut read).await?.alloy(&alloy));
-    let step = settings::of(&mut read).await?.scale_step(at);
-    Ok(Reply::json(&balance_json(&figures, residual_limit(percent, figures.charged, step, weighings))))
+    let (trade, settings) = (trade::of(&mut read).await?, settings::of(&mut read).await?);
+    let rule = Residual::of(&settings, trade.alloy(&alloy), only_returns(&mut read, heat).await?, at);
+    Ok(Reply::json(&balance_json(&figures, rule.limit(figures.charged, weighings))))
 }
 
 fn balance_json(f: &HeatFigures, limit: Mass) -> Value {

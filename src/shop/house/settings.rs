@@ -25,6 +25,10 @@ fn number(value: &Value, low: f64, high: f64) -> bool {
     value.as_f64().is_some_and(|n| (low..=high).contains(&n))
 }
 
+fn percent(value: &Value) -> bool {
+    number(value, 0.0, 100.0)
+}
+
 /// Every setting.
 pub const SPECS: &[Spec] = &[
     Spec {
@@ -62,6 +66,43 @@ pub const SPECS: &[Spec] = &[
         default: || json!(0.01),
         about: "the step of the shop's scale in kg, above 0 and at most 10",
         check: |v| number(v, 0.000_001, 10.0),
+    },
+    Spec {
+        name: "scale_tolerance_percent",
+        default: || json!(0.2),
+        about: "percent of a mass that the scale may be off where that is more than its step, 0 to 10",
+        check: |v| number(v, 0.0, 10.0),
+    },
+    Spec {
+        name: "heat_residual_scale_steps",
+        default: || json!(2),
+        about: "scale steps a weighing that a heat may leave unexplained before it is flagged, 0 to 100",
+        check: |v| v.as_i64().is_some_and(|n| (0..=100).contains(&n)),
+    },
+    Spec {
+        name: "heat_residual_percent",
+        default: || json!(2),
+        about: "percent of the charge that a heat may leave unexplained before it is flagged, 0 to 100",
+        check: percent,
+    },
+    Spec { name: "heat_residual_aluminium_percent", default: || json!(3), about: "the same for aluminium", check: percent },
+    Spec {
+        name: "heat_residual_zinc_rich_percent",
+        default: || json!(5),
+        about: "the same for zinc-rich alloys",
+        check: percent,
+    },
+    Spec {
+        name: "heat_residual_scrap_percent",
+        default: || json!(10),
+        about: "the same for a heat charged with nothing but returns",
+        check: percent,
+    },
+    Spec {
+        name: "mass_estimate_percent",
+        default: || json!(25),
+        about: "percent that a weighed pour may be from the estimate of its shell before it is flagged, 0 to 100",
+        check: percent,
     },
     Spec {
         name: "moisture_fire_c",
@@ -264,12 +305,20 @@ impl Settings {
     pub fn edges(&self, name: &str, at: Instant) -> Vec<f64> {
         self.value(name, at).as_array().map(|a| a.iter().filter_map(Value::as_f64).collect()).unwrap_or_default()
     }
+    /// A number as in force at an instant, as a whole number of its 10^-`places`.
+    fn scaled(&self, name: &str, at: Instant, places: usize) -> Option<i64> {
+        let number = serde_json::Number::from_f64(self.number(name, at))?;
+        crate::kernel::json::scaled(&number, places).and_then(|n| i64::try_from(n).ok())
+    }
     /// The step of the shop's scale.
     #[must_use]
     pub fn scale_step(&self, at: Instant) -> Mass {
-        let step = serde_json::Number::from_f64(self.number("scale_step_kg", at));
-        let mg = step.and_then(|n| crate::kernel::json::scaled(&n, 6)).and_then(|n| i64::try_from(n).ok());
-        Mass::from_mg(mg.unwrap_or(10_000))
+        Mass::from_mg(self.scaled("scale_step_kg", at, 6).unwrap_or(10_000))
+    }
+    /// A percentage as in force at an instant, in millionths.
+    #[must_use]
+    pub fn per_million(&self, name: &str, at: Instant) -> i64 {
+        self.scaled(name, at, 4).unwrap_or_default()
     }
     /// Whether a role sees money.
     #[must_use]

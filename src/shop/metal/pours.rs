@@ -72,13 +72,13 @@ fn inside(loaded: &Loaded, shell: Seq) -> impl Iterator<Item = &(String, Option<
 
 /// The alloy that a casting in the shell was ordered in, and the heat's, where they differ.
 fn differs(loaded: &Loaded, heat: Seq, shell: Seq) -> Option<(&str, &str)> {
-    let (alloy, _) = loaded.heat_metal.get(&heat)?;
+    let alloy = &loaded.heat_metal.get(&heat)?.alloy;
     inside(loaded, shell).find(|(ordered, _)| ordered != alloy).map(|(ordered, _)| (ordered.as_str(), alloy.as_str()))
 }
 
 /// Whether there is a client's metal in the heat and another's work in the shell.
 fn holds_anothers(loaded: &Loaded, heat: Seq, shell: Seq) -> bool {
-    let owners = loaded.heat_metal.get(&heat).map_or(&[][..], |(_, owners)| owners);
+    let owners = loaded.heat_metal.get(&heat).map_or(&[][..], |metal| &metal.owners);
     inside(loaded, shell).any(|(_, client)| owners.iter().any(|owner| Some(*owner) != *client))
 }
 

@@ -2,7 +2,7 @@
 //! instant at which stock moves otherwise than stored, over the clusters it reaches.
 
 use super::flags::{CODES, flags_of};
-use super::load::{Loaded, estimate, load};
+use super::load::{HeatMetal, Loaded, estimate, load};
 use super::pours;
 use super::steps::{first_change, recall_lots, touches};
 use super::store::{self, LATER};
@@ -11,8 +11,8 @@ use crate::db::{Acting, Read as _, WriteTx};
 use crate::kernel::{Instant, Kind, Mass, Money, Order, Problem, ProblemType, Seq};
 use crate::science::ledger::history::Heel;
 use crate::science::ledger::{
-    self, Account, Cluster, Entry, Event, History, Impossible, Key, Masses, Movement, Prices, Step, Stock, Told, Values, clusters,
-    derive_cluster, heels, lot_movements, lot_steps, plan, recall, tolerance,
+    self, Account, Cluster, Entry, Event, History, Impossible, Key, Masses, Movement, Prices, Scale, Step, Stock, Told, Values,
+    clusters, derive_cluster, heels, lot_movements, lot_steps, plan, recall, tolerance,
 };
 use crate::shop::house::rates::{self, Rates};
 use crate::shop::house::settings::Settings;
@@ -77,8 +77,8 @@ struct Settling {
     stored: Vec<Movement>,
     sources: BTreeSet<Seq>,
     short_said: BTreeSet<Seq>,
-    /// What each heat is poured as.
-    alloys: BTreeMap<Seq, String>,
+    /// The metal of each heat.
+    metal: BTreeMap<Seq, HeatMetal>,
     /// Pours of another alloy than ordered that do not say so themselves.
     differs: Vec<(Seq, Vec<Flag>)>,
     rates: Arc<Rates>,
@@ -92,10 +92,11 @@ fn values_of(known: &BTreeMap<Key, (Step, Told)>) -> Values {
 
 impl Settling {
     async fn run(tx: &mut WriteTx, heats: &[Seq], shells: &[Seq], castings: &[Seq], records: &[Seq]) -> Result<(), Problem> {
-        // The step of the scale in force when what is written happened.
+        // The scale as it was when what is written happened.
         let dated = tx.acting_at().unwrap_or_else(|| tx.now());
         let (settings, rates) = (settings::of(tx).await?, rates::of(tx).await?);
-        let scale_step = settings.scale_step(dated);
+        let scale =
+            Scale { step: settings.scale_step(dated), per_million: settings.per_million("scale_tolerance_percent", dated) };
         let mut loaded = load(tx, heats, shells, castings, records).await?;
         let takers = heel_takers(&loaded);
         if !takers.is_empty() {
@@ -114,22 +115,22 @@ impl Settling {
             stored: Vec::new(),
             sources: records.iter().copied().collect(),
             short_said: BTreeSet::new(),
-            alloys: BTreeMap::new(),
+            metal: BTreeMap::new(),
             differs: Vec::new(),
             rates,
             settings,
         };
         this.take(loaded);
-        let values = this.values(tx, scale_step).await?;
+        let values = this.values(tx, scale).await?;
         let trade = trade::of(tx).await?;
-        this.write(tx, &values, scale_step, &trade)
+        this.write(tx, &values, scale, &trade)
     }
 
     /// Takes loaded clusters in, planned.
     fn take(&mut self, loaded: Loaded) {
         self.differs.extend(pours::of_another_alloy(&loaded));
         let Loaded { mut history, neighbours, movements, sources, despite, heat_metal, .. } = loaded;
-        self.alloys.extend(heat_metal.into_iter().map(|(heat, (alloy, _))| (heat, alloy)));
+        self.metal.extend(heat_metal);
         let (lots, rest): (Vec<Entry>, Vec<Entry>) = history.entries.into_iter().partition(|e| e.event.is_of_lots_alone());
         history.entries = rest;
         self.of_lots.extend(lots);
@@ -154,9 +155,9 @@ impl Settling {
         }
         let instants: BTreeSet<Instant> = cluster.entries.iter().map(|e| e.order.at).collect();
         for heat in cluster.heats.iter().map(|h| h.order.seq) {
-            let Some(alloy) = self.alloys.get(&heat) else { continue };
+            let Some(metal) = self.metal.get(&heat) else { continue };
             for at in &instants {
-                if let Some(a_kg) = self.rates.scrap(&self.settings, alloy, *at) {
+                if let Some(a_kg) = self.rates.scrap(&self.settings, &metal.alloy, *at) {
                     prices.put(heat, *at, a_kg);
                 }
             }
@@ -167,7 +168,7 @@ impl Settling {
     /// The values of all steps at hand: as stored before the first that changed, told by a
     /// walk from there on. Clusters whose steps are told otherwise than stored are loaded
     /// and taken in too, until none is left.
-    async fn values(&mut self, tx: &mut WriteTx, scale_step: Mass) -> Result<Values, Problem> {
+    async fn values(&mut self, tx: &mut WriteTx, scale: Scale) -> Result<Values, Problem> {
         loop {
             let known: BTreeMap<Key, (Step, Told)> = self.recalled();
             let mut now: Vec<Step> = self.steps.clone();
@@ -186,7 +187,7 @@ impl Settling {
             values.extend(told.iter().map(|(k, t)| (*k, *t)));
             let mut before: Values = values_of(&known);
             before.extend(others.iter().map(|(s, old)| (s.key, *old)));
-            self.short_of_metal(tx, &walk, &told, &before, scale_step).await?;
+            self.short_of_metal(tx, &walk, &told, &before, scale).await?;
             if moved.is_empty() {
                 return Ok(values);
             }
@@ -296,7 +297,7 @@ impl Settling {
         walk: &[Step],
         told: &Values,
         before: &Values,
-        scale_step: Mass,
+        scale: Scale,
     ) -> Result<(), Problem> {
         let mut short: Vec<(Order, Seq, Mass)> = walk
             .iter()
@@ -305,7 +306,7 @@ impl Settling {
                 let found = told.get(&step.key)?.found;
                 let before = before.get(&step.key).map_or(Mass::ZERO, |t| t.found);
                 let said = self.short_said.contains(&step.key.source);
-                (found > tolerance(scale_step, mass) && found > before && !said).then_some((step.order, step.key.source, found))
+                (found > tolerance(scale, mass) && found > before && !said).then_some((step.order, step.key.source, found))
             })
             .collect();
         if !short.is_empty() {
@@ -345,18 +346,12 @@ impl Settling {
     }
 
     /// Derives the clusters and writes what follows.
-    fn write(
-        &mut self,
-        tx: &mut WriteTx,
-        values: &Values,
-        scale_step: Mass,
-        trade: &Trade,
-    ) -> Result<(), Problem> {
+    fn write(&mut self, tx: &mut WriteTx, values: &Values, scale: Scale, trade: &Trade) -> Result<(), Problem> {
         let mut movements = lot_movements(&self.of_lots, values);
         let mut figures = ledger::Figures::default();
         let mut impossible = Vec::new();
         for (cluster, masses) in &self.clusters {
-            let derived = derive_cluster(cluster, masses, values, scale_step);
+            let derived = derive_cluster(cluster, masses, values, scale);
             movements.extend(derived.movements);
             impossible.extend(derived.impossible);
             figures.extend(derived.figures);
@@ -372,7 +367,7 @@ impl Settling {
             store::write_movements(tx, &sources, &movements);
         }
         store::write_figures(tx, &figures, &shell_estimates);
-        let of_clusters = self.clusters.iter().flat_map(|(c, m)| flags_of(c, m, &self.alloys, trade, &self.settings));
+        let of_clusters = self.clusters.iter().flat_map(|(c, m)| flags_of(c, m, &self.metal, trade, &self.settings));
         let settled: Vec<(Seq, Vec<Flag>)> = of_clusters.chain(std::mem::take(&mut self.differs)).collect();
         flags::write_codes(tx, CODES, &settled);
         Ok(())

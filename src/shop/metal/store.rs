@@ -96,7 +96,9 @@ pub const CLUSTER: &str = "WITH RECURSIVE net(kind, seq) AS ( \
  SELECT 1, r.seq, r.at_ms, h.crucible_seq, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, h.alloy, \
    json_array(json((SELECT json_group_array(DISTINCT l.owner_client_seq) FROM ledger_line e CROSS JOIN metal_lot l ON l.seq = e.lot_seq \
     CROSS JOIN record q ON q.seq = e.record_seq AND q.void_ms IS NULL WHERE e.heat_seq = n.seq AND e.event = 'charge' AND l.owner_client_seq IS NOT NULL)), \
-    (SELECT group_concat(f.code) FROM practice_flag f WHERE f.record_seq = n.seq AND f.on_seq = -1)) \
+    (SELECT group_concat(f.code) FROM practice_flag f WHERE f.record_seq = n.seq AND f.on_seq = -1), \
+    coalesce((SELECT min(l.kind = 'returns') FROM ledger_line e CROSS JOIN metal_lot l ON l.seq = e.lot_seq \
+    CROSS JOIN record q ON q.seq = e.record_seq AND q.void_ms IS NULL WHERE e.heat_seq = n.seq AND e.event = 'charge'), 0)) \
    FROM net n CROSS JOIN ledger_heat h ON h.heat_seq = n.seq CROSS JOIN record r ON r.seq = n.seq AND r.void_ms IS NULL WHERE n.kind = 2 \
  UNION ALL SELECT 2, s.shell_seq, s.gating_wax_mg, s.gating_mg, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, s.gating_cm3, s.gating_material, NULL \
    FROM net n CROSS JOIN ledger_shell s ON s.shell_seq = n.seq CROSS JOIN record r ON r.seq = n.seq AND r.void_ms IS NULL WHERE n.kind = 3 \
@@ -121,6 +123,17 @@ pub const CLUSTER: &str = "WITH RECURSIVE net(kind, seq) AS ( \
        WHERE e.event = 'closing' AND e.m4_mg > 0 AND q.crucible_seq = h0.crucible_seq) \
  UNION ALL SELECT 8, m.to_seq, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL \
    FROM net n CROSS JOIN movement m ON m.from_kind = 2 AND m.from_seq = n.seq AND m.to_kind = 2 WHERE n.kind = 2";
+
+/// Whether nothing but returns was charged into a heat.
+///
+/// # Errors
+/// As the database says.
+pub async fn only_returns<R: Read>(read: &mut R, heat: Seq) -> Result<bool, Problem> {
+    let sql = "SELECT coalesce(min(l.kind = 'returns'), 0) FROM ledger_line e JOIN metal_lot l ON l.seq = e.lot_seq \
+               JOIN record r ON r.seq = e.record_seq AND r.void_ms IS NULL WHERE e.heat_seq = ? AND e.event = 'charge'";
+    let row = read.fetch_one(sql, vec![Cell::Int(heat)]).await?;
+    row.map_or(Ok(false), |row| Ok(row.int(0)? != 0))
+}
 
 /// Those of some records that were said in spite of a refusal.
 pub async fn said<R: Read>(read: &mut R, records: &[Seq], code: &str) -> Result<BTreeSet<Seq>, Problem> {

@@ -60,7 +60,7 @@ async fn metal_comes_back_at_the_scrap_price_of_its_day_but_never_above_what_sta
         // A price above the unit value takes nothing off and adds nothing.
         shop.patch(&price, &json!({"amount_minor": 901})).await.is(200);
         assert_eq!(pool(shop).await, (35.0, 31_500));
-        // 15 kg × 333.4: half-even of 5,001.
+        // Worth nothing from the 5th on: the gating goes back at 0.
         shop.patch(&price, &json!({"amount_minor": 0})).await.is(200);
         assert_eq!(pool(shop).await, (35.0, 18_000));
 
@@ -125,7 +125,7 @@ async fn the_alloys_own_price_goes_before_that_of_all_and_an_ended_one_before_no
 async fn a_clients_metal_goes_back_at_nothing() {
     let shop = TestShop::open(1).await;
     let client = shop.client("Ada").await;
-    let lot = |kind: &str, kg: u32| json!({"alloy": "C87300", "kind": kind, "mass_kg": kg, "owner_client_id": client, "at": at(1, "08:00")});
+    let lot = |kind: &str, kg: u32| json!({"alloy": "C87300", "kind": kind, "mass_kg": kg, "cost_minor": 0, "owner_client_id": client, "at": at(1, "08:00")});
     let own = id(&shop.post("/v1/metal-lots", &lot("ingot", 100)).await.made());
     let back = id(&shop.post("/v1/metal-lots", &lot("returns", 0)).await.made());
     rate(&shop, json!({"what": "scrap_kg", "from_on": "2026-03-01", "amount_minor": 500})).await;

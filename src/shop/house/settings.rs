@@ -251,6 +251,18 @@ impl Settings {
     pub fn day(&self, at: Instant) -> Date {
         jiff::Timestamp::from_millisecond(at.ms()).map_or(Date::ZERO, |t| self.zone(at).to_datetime(t).date())
     }
+    /// When a day of the shop begins: the first instant that is of it or, where the shop moved
+    /// past it, of a later one. Nothing for a day beyond all calendars.
+    #[must_use]
+    pub fn begin(&self, day: Date) -> Option<Instant> {
+        let utc = (Instant::from_ms(i64::MIN), TimeZone::UTC);
+        let zones: Vec<&(Instant, TimeZone)> = std::iter::once(&utc).chain(&self.zones).collect();
+        zones.iter().enumerate().find_map(|(n, (from, zone))| {
+            let midnight = zone.to_timestamp(day.at(0, 0, 0, 0)).ok()?;
+            let begins = Instant::from_ms(midnight.as_millisecond()).max(*from);
+            zones.get(n + 1).is_none_or(|(next, _)| begins < *next).then_some(begins)
+        })
+    }
     /// The month of an instant, as `2026-03`.
     #[must_use]
     pub fn month(&self, at: Instant) -> String {
@@ -274,10 +286,8 @@ impl Settings {
             }
             Precision::Day => {
                 let day = self.day(at);
-                let at_midnight =
-                    |d: Date| self.zone(at).to_timestamp(d.at(0, 0, 0, 0)).map_or(at, |t| Instant::from_ms(t.as_millisecond()));
-                let next = day.tomorrow().map_or(at, at_midnight);
-                (at_midnight(day), next.plus_ms(-1))
+                let next = day.tomorrow().ok().and_then(|next| self.begin(next));
+                (self.begin(day).unwrap_or(at), next.map_or(at, |next| next.plus_ms(-1)))
             }
         }
     }
@@ -329,5 +339,44 @@ impl Settings {
             crate::kernel::Role::Hand => flag("money_for_hands"),
             crate::kernel::Role::Reader => flag("money_for_readers"),
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn at(text: &str) -> Instant {
+        Instant::parse(text).unwrap()
+    }
+
+    /// A shop in UTC that moves to Auckland for April 2026 and then to Lisbon (offsets: IANA tz;
+    /// Auckland is UTC+13 until 5 April 2026 and UTC+12 after, Lisbon UTC+1 in summer).
+    fn moving() -> Settings {
+        let zone = |name| TimeZone::get(name).unwrap();
+        let zones =
+            vec![(at("2026-03-31T11:00:00Z"), zone("Pacific/Auckland")), (at("2026-04-30T23:00:00Z"), zone("Europe/Lisbon"))];
+        Settings { rows: HashMap::new(), zones }
+    }
+
+    #[test]
+    fn days_are_cut_and_drawn_out_where_the_shop_moves() {
+        let shop = moving();
+        let days = [
+            ("2026-03-31", "2026-03-31T00:00:00Z"),
+            ("2026-04-01", "2026-03-31T11:00:00Z"),
+            ("2026-04-30", "2026-04-29T12:00:00Z"),
+            ("2026-05-01", "2026-04-30T12:00:00Z"),
+            ("2026-05-02", "2026-05-01T23:00:00Z"),
+        ];
+        for (n, (day, begins)) in days.iter().enumerate() {
+            assert_eq!(shop.begin(day.parse().unwrap()), Some(at(begins)), "{day}");
+            assert_eq!(shop.day(at(begins)).to_string(), *day);
+            if n > 0 {
+                assert!(shop.day(at(begins).plus_ms(-1)).to_string().as_str() < *day);
+            }
+        }
+        let cut = shop.span(at("2026-03-31T10:00:00Z"), Precision::Day);
+        assert_eq!(cut, (at("2026-03-31T00:00:00Z"), at("2026-03-31T10:59:59.999Z")));
     }
 }

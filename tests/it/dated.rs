@@ -354,3 +354,57 @@ async fn from_the_day_the_shop_moves_its_days_are_those_of_the_new_place() {
     })
     .await;
 }
+
+#[tokio::test]
+async fn metal_is_held_to_the_window_of_its_alloy_in_force_at_the_pour() {
+    at_both(async |shop| {
+        let mut pours = Vec::new();
+        for day in [4, 6] {
+            let (_, shell) = shop.fired().await;
+            let lot = shop.lot(50.0, 45_000).await;
+            let heat = shop.heat_from(&lot, 18.0, &json!({"at": at(day, "08:00")})).await;
+            let pour = shop.try_pour(&heat, &shell, 15.0, &json!({"at": at(day, "09:00"), "metal_c": 1150})).await.made();
+            pours.push(format!("/v1/pours/{}", id(&pour)));
+        }
+        let hot = async || {
+            let mut seen = Vec::new();
+            for pour in &pours {
+                seen.push(flags(shop, pour).await.contains(&"metal_hot".to_owned()));
+            }
+            seen
+        };
+        assert_eq!(hot().await, [false, false]);
+        let entry = |from_on: &str, most: u32| {
+            json!({"section": "alloys", "code": "C87300", "source": "the shop's own trials", "from_on": from_on,
+                   "values": {"common_name": "silicon bronze", "family": "silicon_bronze", "pour_min_c": 1010, "pour_max_c": most}})
+        };
+        let first = id(&shop.post("/v1/trade-entries", &entry("2026-03-05", 1120)).await.made());
+        assert_eq!(hot().await, [false, true]);
+        shop.closes().await;
+        // One of an earlier day, written later, does not go before it.
+        shop.post("/v1/trade-entries", &entry("2026-03-01", 1145)).await.made();
+        assert_eq!(hot().await, [true, true]);
+        let coming = id(&shop.post("/v1/trade-entries", &entry("2026-06-01", 1111)).await.made());
+        let known = shop.get("/v1/trade/alloys").await.is(200);
+        let today = known["items"].as_array().unwrap().iter().find(|a| a["designation"] == "C87300").unwrap();
+        assert_eq!((today["pour_max_c"].as_f64(), &today["own"]), (Some(1120.0), &json!(true)));
+        shop.void(&format!("/v1/trade-entries/{coming}")).await.is(200);
+        shop.patch(&format!("/v1/trade-entries/{first}"), &json!({"from_on": "2026-03-07"})).await.is(200);
+        assert_eq!(hot().await, [true, true]);
+        shop.void(&format!("/v1/trade-entries/{first}")).await.is(200);
+        assert_eq!(hot().await, [true, true]);
+        shop.patch(&format!("/v1/trade-entries/{}", last_entry(shop).await), &json!({"from_on": null})).await.is(200);
+        assert_eq!(hot().await, [true, true]);
+        shop.void(&format!("/v1/trade-entries/{}", last_entry(shop).await)).await.is(200);
+        assert_eq!(hot().await, [false, false]);
+    })
+    .await;
+}
+
+/// The one live trade entry.
+async fn last_entry(shop: &TestShop) -> String {
+    let list = shop.get("/v1/trade-entries").await.is(200);
+    let items = list["items"].as_array().unwrap();
+    assert_eq!(items.len(), 1, "{items:#?}");
+    id(&items[0])
+}

@@ -127,7 +127,7 @@ async fn balance(kit: &Kit, ctx: &Ctx) -> Result<Reply, Problem> {
     let figures = heat_figures(&mut read, &[heat]).await?.pop().ok_or_else(|| Problem::internal(format!("heat {heat}")))?;
     let (alloy, at, weighings) = store::alloy_and_weighings(&mut read, heat).await?;
     let (trade, settings) = (trade::of(&mut read).await?, settings::of(&mut read).await?);
-    let rule = Residual::of(&settings, trade.alloy(&alloy), only_returns(&mut read, heat).await?, at);
+    let rule = Residual::of(&settings, trade.alloy_on(&alloy, settings.day(at)), only_returns(&mut read, heat).await?, at);
     Ok(Reply::json(&balance_json(&figures, rule.limit(figures.charged, weighings))))
 }
 

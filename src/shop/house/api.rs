@@ -134,9 +134,9 @@ fn trade_routes(kit: &Kit) -> Vec<Route> {
             "Alloys, each value with its source",
             "Trade",
             entries_schema(),
-            |kit, _| {
+            |kit, ctx| {
                 Box::pin(async move {
-                    let trade = trade::of(&mut kit.db.read().await?).await?;
+                    let trade = today(kit, ctx).await?;
                     own_marked(&trade, "alloys", &trade.alloys, |a| &a.designation)
                 })
             },
@@ -148,9 +148,9 @@ fn trade_routes(kit: &Kit) -> Vec<Route> {
             "What patterns are of",
             "Trade",
             entries_schema(),
-            |kit, _| {
+            |kit, ctx| {
                 Box::pin(async move {
-                    let trade = trade::of(&mut kit.db.read().await?).await?;
+                    let trade = today(kit, ctx).await?;
                     own_marked(&trade, "pattern-materials", &trade.pattern_materials, |m| &m.code)
                 })
             },
@@ -162,9 +162,9 @@ fn trade_routes(kit: &Kit) -> Vec<Route> {
             "Defects of the international atlas, and house codes for shell casting",
             "Trade",
             entries_schema(),
-            |kit, _| {
+            |kit, ctx| {
                 Box::pin(async move {
-                    let trade = trade::of(&mut kit.db.read().await?).await?;
+                    let trade = today(kit, ctx).await?;
                     own_marked(&trade, "defects", &trade.defects, |d| &d.code)
                 })
             },
@@ -186,6 +186,13 @@ fn trade_routes(kit: &Kit) -> Vec<Route> {
     built_in!("/v1/trade/operations", "trade_operations", "Operations that minutes are booked on", operations);
     built_in!("/v1/trade/practice", "trade_practice", "Limits and windows, each with its source", practices);
     out
+}
+
+/// The trade catalogue as in force today.
+async fn today(kit: &Kit, ctx: &Ctx) -> Result<trade::Trade, Problem> {
+    let mut read = kit.db.read().await?;
+    let today = settings::of(&mut read).await?.day(ctx.now);
+    trade::on(&mut read, today).await
 }
 
 fn own_marked<T: serde::Serialize>(

@@ -106,5 +106,7 @@ body! {
         values: Anything,
         /// Where the values come from.
         source: Text<300>,
+        /// From when it is in force; left out, it always was.
+        from_on: Option<Day>,
     }
 }

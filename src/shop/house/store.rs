@@ -72,12 +72,12 @@ pub async fn settings<R: Read>(read: &mut R) -> Result<Vec<(String, String, Stri
     rows.iter().map(|row| Ok((row.text(0)?, row.text(1)?, row.text(2)?))).collect()
 }
 
-/// The shop's own trade entries: section, code, body.
+/// The shop's own trade entries in order of their dates: section, code, body.
 pub async fn trade_entries<R: Read>(read: &mut R) -> Result<Vec<(String, String, String)>, Problem> {
     let rows = read
         .fetch(
             "SELECT t.section, t.code, j.body FROM trade_entry t JOIN record r ON r.seq = t.seq \
-             JOIN journal j ON j.n = r.journal_n WHERE r.void_ms IS NULL ORDER BY t.seq",
+             JOIN journal j ON j.n = r.journal_n WHERE r.void_ms IS NULL ORDER BY coalesce(t.from_on, ''), t.seq",
             vec![],
         )
         .await?;

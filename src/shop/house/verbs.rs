@@ -127,7 +127,9 @@ impl Room for TradeEntries {
         let body = &entry.body;
         trade::check(body)?;
         tx.forget_shared();
-        entry.columns = vec![("section", body.section.name().into()), ("code", body.code.0.as_str().into())];
+        let from_on = body.from_on.as_ref().map(|day| day.0.to_string());
+        entry.columns =
+            vec![("section", body.section.name().into()), ("code", body.code.0.as_str().into()), ("from_on", from_on.into())];
         Ok(())
     }
 }

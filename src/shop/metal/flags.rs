@@ -66,7 +66,7 @@ pub fn flags_of(
                 }
                 if let Some(heat) = masses.heats.get(&closing.heat) {
                     let metal = metal.get(&closing.heat);
-                    let alloy = metal.and_then(|m| trade.alloy(&m.alloy));
+                    let alloy = metal.and_then(|m| trade.alloy_on(&m.alloy, settings.day(entry.order.at)));
                     let rule = Residual::of(settings, alloy, metal.is_some_and(|m| m.only_returns), entry.order.at);
                     let limit = rule.limit(heat.charged, weighings(cluster, closing.heat));
                     if heat.unexplained.mg().abs() > limit.mg() {

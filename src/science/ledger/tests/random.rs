@@ -290,7 +290,7 @@ proptest! {
         let history = wild(&mut dice, 40);
         let book = derive(&history, scale(1));
         check_identities(&book);
-        prop_assert_eq!(&book, &derive(&shuffled(&history, &mut dice), mg(1)));
+        prop_assert_eq!(&book, &derive(&shuffled(&history, &mut dice), scale(1)));
     }
 
     #[test]

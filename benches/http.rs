@@ -75,6 +75,18 @@ impl Connection {
         Ok(Self { stream: BufReader::new(stream), address: address.to_owned(), token: token.to_owned() })
     }
 
+    /// Corrects a record as it stands, and reads the answer.
+    pub fn patch(&mut self, path: &str, body: &str) -> std::io::Result<(u16, Value)> {
+        let (address, token) = (&self.address, &self.token);
+        let request = format!(
+            "PATCH {path} HTTP/1.1\r\nHost: {address}\r\nAuthorization: Bearer {token}\r\nIf-Match: *\r\n\
+             Content-Type: application/merge-patch+json\r\nContent-Length: {}\r\n\r\n{body}",
+            body.len()
+        );
+        self.stream.get_mut().write_all(request.as_bytes())?;
+        self.answer()
+    }
+
     /// Sends a request and reads the answer: its status and body.
     pub fn send(&mut self, method: &str, path: &str, key: Option<&str>, body: Option<&str>) -> std::io::Result<(u16, Value)> {
         let mut request =

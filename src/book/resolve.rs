@@ -40,7 +40,7 @@ pub fn name_key(name: &str) -> String {
 }
 
 /// A look-up in preparation.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub struct Asks {
     ids: Vec<Value>,
     handles: Vec<Value>,

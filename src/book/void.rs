@@ -5,6 +5,7 @@ use super::verbs::{Standing, standing};
 use crate::db::{Cell, Read as _, WriteTx};
 use crate::kernel::{Instant, Kind, Problem, ProblemType, Role, Seq};
 use serde_json::{Value, json};
+use std::collections::BTreeSet;
 
 /// How a void was asked for.
 #[derive(Clone, Debug)]
@@ -17,6 +18,20 @@ pub struct Ask {
     pub dry_run: bool,
     /// `If-Match`, if sent.
     pub if_match: Option<String>,
+}
+
+/// Kept by a turn that voids: records that cannot stand once the others are gone, though they
+/// do not refer to them, as the settlers found them.
+#[derive(Default)]
+pub struct InTheWay(pub BTreeSet<Seq>);
+
+/// Says that records stand in the way of what this turn voids.
+pub fn stands_in_the_way(tx: &mut WriteTx, seqs: impl IntoIterator<Item = Seq>) {
+    if tx.acting().iter().any(|a| a.voids) {
+        let mut known: InTheWay = tx.recall_or_default();
+        known.0.extend(seqs);
+        tx.remember(known);
+    }
 }
 
 /// Records that are undone together with the one they were sent along with, by the member
@@ -70,11 +85,30 @@ async fn dependents(tx: &mut WriteTx, seq: Seq) -> Result<Vec<(Dependent, bool)>
     Ok(out)
 }
 
-/// Voids a record; answers the numbers of all that was (or would be) voided, newest first.
+/// Live records by their numbers.
+async fn live(tx: &mut WriteTx, seqs: &BTreeSet<Seq>) -> Result<Vec<Dependent>, Problem> {
+    if seqs.is_empty() {
+        return Ok(Vec::new());
+    }
+    let sql = "SELECT r.seq, r.kind, r.id, r.at_ms FROM json_each(?) k JOIN record r ON r.seq = k.value AND r.void_ms IS NULL";
+    let rows = tx.fetch(sql, vec![json!(seqs).to_string().into()]).await?;
+    rows.iter()
+        .map(|row| {
+            let kind = row.text(1)?;
+            let kind = Kind::parse(&kind).ok_or_else(|| Problem::internal(kind))?;
+            let at = Instant::from_ms(row.int(3)?).to_string();
+            Ok(Dependent { seq: row.int(0)?, kind, line: json!({"kind": kind.name(), "id": row.uuid(2)?.to_string(), "at": at}) })
+        })
+        .collect()
+}
+
+/// Voids a record; answers the numbers of all that was voided, newest first. With `cascade`
+/// also all that refers to it, and `more`: what else was found to stand in the way. A dry run
+/// does the same, in a turn that is then left.
 ///
 /// # Errors
 /// `already-void`, `not-allowed`, `stale`, `in-use` with the dependents.
-pub async fn void(tx: &mut WriteTx, kind: Kind, seq: Seq, ask: &Ask) -> Result<Vec<Dependent>, Problem> {
+pub async fn void(tx: &mut WriteTx, kind: Kind, seq: Seq, ask: &Ask, more: &BTreeSet<Seq>) -> Result<Vec<Dependent>, Problem> {
     let root = standing(tx, kind, seq).await?;
     if root.void {
         return Err(Problem::new(ProblemType::AlreadyVoid, "The record is void already."));
@@ -86,6 +120,7 @@ pub async fn void(tx: &mut WriteTx, kind: Kind, seq: Seq, ask: &Ask) -> Result<V
     root.matches(ask.if_match.as_deref())?;
     let mut set: Vec<Dependent> =
         vec![Dependent { seq, kind, line: json!({"kind": kind.name(), "id": root.id.to_string(), "at": root.body.get("at")}) }];
+    set.extend(live(tx, more).await?);
     let mut next = 0;
     while next < set.len() {
         let at = set[next].seq;
@@ -103,11 +138,9 @@ pub async fn void(tx: &mut WriteTx, kind: Kind, seq: Seq, ask: &Ask) -> Result<V
         next += 1;
     }
     set.sort_by_key(|d| std::cmp::Reverse(d.seq));
-    if !ask.dry_run {
-        for dependent in &set {
-            let standing = if dependent.seq == seq { root.clone() } else { standing(tx, dependent.kind, dependent.seq).await? };
-            void_one(tx, &standing, &ask.reason);
-        }
+    for dependent in &set {
+        let standing = if dependent.seq == seq { root.clone() } else { standing(tx, dependent.kind, dependent.seq).await? };
+        void_one(tx, &standing, &ask.reason);
     }
     Ok(set)
 }

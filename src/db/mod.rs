@@ -1,6 +1,7 @@
 //! One SQLite file, opened one way: the writer's queue with its batches, the readers
 //! with one snapshot a request, migrations, backup.
 
+mod ahead;
 mod backup;
 mod cell;
 mod open;
@@ -10,6 +11,7 @@ mod shared;
 pub mod table;
 mod write;
 
+pub use ahead::{Ahead, Work};
 pub use backup::{backup_to, integrity, restore_from, schema_dump};
 pub use cell::{Ask, Cell, Row, Script};
 pub use open::{Db, Options, Settler};

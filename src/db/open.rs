@@ -30,11 +30,14 @@ pub struct Options {
     pub acknowledge: Acknowledge,
     /// Keep other servers off the file.
     pub exclusive: bool,
+    /// Rows that a settler may go over within a turn; what takes more is worked out on a
+    /// reader's snapshot while others write.
+    pub most_in_turn: usize,
 }
 
 impl Default for Options {
     fn default() -> Self {
-        Self { batch_max: 32, readers: 4, acknowledge: Acknowledge::AfterCommit, exclusive: true }
+        Self { batch_max: 32, readers: 4, acknowledge: Acknowledge::AfterCommit, exclusive: true, most_in_turn: 5_000 }
     }
 }
 
@@ -51,6 +54,7 @@ struct Inner {
     shared: Shared,
     tally: Arc<Tally>,
     acknowledge: Acknowledge,
+    most_in_turn: usize,
     settlers: &'static [Settler],
     _lock: Option<File>,
 }
@@ -115,6 +119,7 @@ impl Db {
             shared,
             tally,
             acknowledge: options.acknowledge,
+            most_in_turn: options.most_in_turn,
             settlers,
             _lock: lock,
         })))
@@ -164,7 +169,9 @@ impl Db {
         let lease = given.await.map_err(|_| closing())?;
         // After an earlier turn of the batch changed what is kept, only this turn's own reading counts.
         let shared = if lease.stale { Shared::default() } else { self.0.shared.view() };
-        Ok(WriteTx::new(lease, actor, self.0.clock.clone(), self.0.settlers, shared, self.0.tally.clone()))
+        let mut tx = WriteTx::new(lease, actor, self.0.clock.clone(), self.0.settlers, shared, self.0.tally.clone());
+        tx.most_in_turn = self.0.most_in_turn;
+        Ok(tx)
     }
 
     /// Lets the turns that wait finish, then closes the file.

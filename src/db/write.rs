@@ -5,12 +5,13 @@
 //! the settlers of `app.rs`; [`WriteTx::save`] is the only way to get an answer out, and
 //! only once it is durable. Dropping rolls back.
 
+use super::ahead::{Ahead, Work};
 use super::cell::{Ask, Cell, DIVIDE, Row, Script};
 use super::open::Settler;
 use super::queue::{Ended, Head, Lease, Outcome};
 use super::read::{Read, run};
 use super::shared::{Shared, Tally};
-use crate::kernel::{Actor, Clock, Instant, Kind, Problem, Seq};
+use crate::kernel::{Actor, Clock, Instant, Kind, Problem, ProblemType, Seq};
 use std::any::{Any, TypeId};
 use std::collections::{BTreeSet, HashMap};
 use std::sync::Arc;
@@ -59,6 +60,9 @@ pub struct WriteTx {
     acting: Vec<Acting>,
     acting_at: Option<Instant>,
     memo: HashMap<TypeId, Box<dyn Any + Send + Sync>>,
+    pub(super) most_in_turn: usize,
+    may_put_off: bool,
+    work: Option<Work>,
 }
 
 impl WriteTx {
@@ -93,6 +97,9 @@ impl WriteTx {
             acting: Vec::new(),
             acting_at: None,
             memo: HashMap::new(),
+            most_in_turn: usize::MAX,
+            may_put_off: false,
+            work: None,
         }
     }
 
@@ -213,6 +220,31 @@ impl WriteTx {
     #[must_use]
     pub fn recall<T: Send + Sync + 'static>(&self) -> Option<&T> {
         self.memo.get(&TypeId::of::<T>()).and_then(|any| any.downcast_ref())
+    }
+
+    /// Lets settlers put work off that is too long for a turn: whoever asks for the turn will
+    /// do it and ask for another.
+    pub const fn let_put_off(&mut self) {
+        self.may_put_off = true;
+    }
+    /// How many rows a settler may go over before it must put its work off; none where it may
+    /// not, and does all of it here.
+    #[must_use]
+    pub fn most_in_turn(&self) -> Option<usize> {
+        self.may_put_off.then_some(self.most_in_turn)
+    }
+    /// Puts work off; gives the word with which the turn ends.
+    pub fn put_off(&mut self, work: Work) -> Problem {
+        self.work = Some(work);
+        Problem::new(ProblemType::Busy, "This touches much of the book; try again.")
+    }
+    /// The work that was put off.
+    pub fn take_work(&mut self) -> Option<Work> {
+        self.work.take()
+    }
+    /// Keeps what was worked out ahead of this turn.
+    pub fn keep_ahead(&mut self, ahead: Ahead) {
+        self.memo.insert(ahead.of, ahead.value);
     }
 
     /// Runs the settlers over what was touched.

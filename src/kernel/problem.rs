@@ -98,8 +98,8 @@ problems! {
         "They are listed. Void them first, newest first, or, as the owner, say cascade: true (dry_run: true shows what would go).";
     NotYet "not-yet" Conflict "What must come before it is not on record"
         "Record the earlier stage first; one that is still on its way will arrive and this may be tried again. If it happened but was never logged, say despite: [not_on_record]: it is taken as it stands, flagged, and stays out of the rates that need the missing record.";
-    AlloyDiffers "alloy-differs" Conflict "The heat is of another alloy than the piece was ordered in"
-        "If it really was poured so, say despite: [alloy_differs]. Both alloys are kept; rates and cost use the poured one.";
+    AlloyDiffers "alloy-differs" Conflict "The metal is of another alloy than what it goes into"
+        "If it really was so, say despite: [alloy_differs]. Of a piece both alloys are kept; rates and cost use the poured one.";
     LotShort "lot-short" Conflict "The lot holds less than that by the book"
         "If the bin really held more, say despite: [lot_short]: the excess comes from unexplained at no value.";
     PatternIsUnique "pattern-is-unique" Conflict "The pattern was unique and is gone"

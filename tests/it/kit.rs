@@ -43,11 +43,13 @@ pub struct TestShop {
 }
 
 impl TestShop {
-    /// A shop whose writer takes up to `batch` turns into one commit.
+    /// A shop whose writer takes up to `batch` turns into one commit. Where several share one,
+    /// every replay is put off and worked out on a snapshot.
     pub async fn open(batch: usize) -> Self {
         let dir = tempfile::Builder::new().prefix("pourbook-test-").tempdir().unwrap();
         let clock = Clock::fixed(Instant::parse(NOW).unwrap(), 7);
-        let options = Options { batch_max: batch, ..Options::default() };
+        let most_in_turn = if batch > 1 { 0 } else { Options::default().most_in_turn };
+        let options = Options { batch_max: batch, most_in_turn, ..Options::default() };
         let db = Db::open(dir.path(), options, clock.clone(), app::SETTLERS).await.unwrap();
         let mut tokens = Vec::new();
         for role in Role::ALL {

@@ -18,4 +18,5 @@ mod rebuild;
 mod refusals;
 mod report;
 mod route;
+mod stock;
 mod two_parts;

@@ -4,7 +4,7 @@ use crate::book::idempotency::{self, Key};
 use crate::book::render::{self, Catalogue};
 use crate::book::resolve::{Answers, Asks};
 use crate::book::verbs::Created;
-use crate::db::{Acknowledge, Cell, Db, Read as _, ReadTx, WriteTx};
+use crate::db::{Acknowledge, Ahead, Cell, Db, Read as _, ReadTx, WriteTx};
 use crate::kernel::{Kind, Problem, Seq};
 use crate::web::{Ctx, Reply};
 use serde_json::{Map, Value, json};
@@ -62,20 +62,62 @@ impl Acted {
 /// The future of an act.
 pub type Acting<'t> = Pin<Box<dyn Future<Output = Result<Acted, Problem>> + Send + 't>>;
 
-/// Carries out an act: turn, look-up, idempotency, act, durable save, answer.
+/// Turns taken for one act: one, unless what it needs is too long for a turn.
+#[derive(Default)]
+pub(super) struct Attempts {
+    taken: u32,
+    ahead: Option<Ahead>,
+}
+
+/// How often an act is worked out ahead, while others write in between, before it is done in
+/// one turn however long that takes.
+const MOST_AHEAD: u32 = 3;
+
+impl Attempts {
+    /// The next turn.
+    pub(super) async fn turn(&mut self, kit: &Kit, ctx: &Ctx) -> Result<WriteTx, Problem> {
+        let mut tx = kit.db.write(ctx.actor()?).await?;
+        if let Some(ahead) = self.ahead.take() {
+            tx.keep_ahead(ahead);
+        }
+        if self.taken < MOST_AHEAD {
+            tx.let_put_off();
+        }
+        self.taken += 1;
+        Ok(tx)
+    }
+
+    /// Ends a turn that did not come through; what it put off is done here, for the next.
+    ///
+    /// # Errors
+    /// The refusal, when nothing was put off; or what the work itself refuses.
+    pub(super) async fn refused(&mut self, kit: &Kit, mut tx: WriteTx, problem: Problem) -> Result<(), Problem> {
+        let work = tx.take_work();
+        let problem = tx.refuse(problem).await;
+        let Some(work) = work else { return Err(problem) };
+        let mut read = kit.db.read().await?;
+        self.ahead = Some(work(&mut read).await?);
+        Ok(())
+    }
+}
+
+/// Carries out an act: turn, look-up, idempotency, act, durable save, answer. What would
+/// hold the writer too long is worked out on a snapshot, and the act begun again with it.
 ///
 /// # Errors
 /// What the act refuses.
 pub async fn act<F>(kit: &Kit, ctx: &Ctx, asks: Asks, run: F) -> Result<Reply, Problem>
 where
-    F: for<'t> FnOnce(&'t mut WriteTx, &'t Answers) -> Acting<'t> + Send,
+    F: for<'t> Fn(&'t mut WriteTx, &'t Answers) -> Acting<'t> + Send + Sync,
 {
     let key = ctx.key.as_deref().map(|k| Key::new(k, ctx.method.name(), &ctx.path, &ctx.body)).transpose()?;
-    let mut tx = kit.db.write(ctx.actor()?).await?;
-    let done = enact(&mut tx, asks, key.as_ref(), run).await;
-    let (stored, replayed) = match done {
-        Ok(done) => done,
-        Err(problem) => return Err(tx.refuse(problem).await),
+    let mut attempts = Attempts::default();
+    let (tx, (stored, replayed)) = loop {
+        let mut tx = attempts.turn(kit, ctx).await?;
+        match enact(&mut tx, asks.clone(), key.as_ref(), &run).await {
+            Ok(done) => break (tx, done),
+            Err(problem) => attempts.refused(kit, tx, problem).await?,
+        }
     };
     let stored = if replayed {
         // Nothing was written; the answer waits all the same for what it may rest on.
@@ -91,9 +133,9 @@ where
     reply(kit, &stored, replayed).await
 }
 
-async fn enact<F>(tx: &mut WriteTx, asks: Asks, key: Option<&Key>, run: F) -> Result<(Value, bool), Problem>
+async fn enact<F>(tx: &mut WriteTx, asks: Asks, key: Option<&Key>, run: &F) -> Result<(Value, bool), Problem>
 where
-    F: for<'t> FnOnce(&'t mut WriteTx, &'t Answers) -> Acting<'t> + Send,
+    F: for<'t> Fn(&'t mut WriteTx, &'t Answers) -> Acting<'t> + Send + Sync,
 {
     let answers = asks.look(tx, key).await?;
     if let Some(stored) = idempotency::replay(answers.key.as_ref(), key)? {

@@ -1,6 +1,6 @@
 //! The routes of a kind of record, as data.
 
-use super::act::{Acted, Kit, act};
+use super::act::{Acted, Attempts, Kit, act};
 use super::lists::{ListFilter, list_params, list_some};
 use super::path::{check_match, fill_draft, find, in_path, no_such, read_draft};
 use super::schema::{by_ref, patch_schema, request_schema, words};
@@ -10,13 +10,15 @@ use crate::book::render;
 use crate::book::resolve::Asks;
 use crate::book::room::Room;
 use crate::book::verbs;
-use crate::book::void::{self, Ask};
+use crate::book::void::{self, Ask, InTheWay};
+use crate::db::WriteTx;
 use crate::kernel::actor::Right;
 use crate::kernel::field::Body as _;
-use crate::kernel::{Kind, Problem};
+use crate::kernel::{Kind, Problem, Seq};
 use crate::web::route::handler;
 use crate::web::{Answer, Ctx, Method, Param, Reply, RequestBody, Route};
 use serde_json::{Value, json};
+use std::collections::BTreeSet;
 
 /// A parent named in the path: its kind, and the member of the body that refers to it.
 #[derive(Clone, Copy, Debug)]
@@ -38,6 +40,7 @@ pub async fn record<R: Room>(kit: &Kit, ctx: Ctx, parent: Option<InPath>) -> Res
     }
     let if_match = ctx.if_match.clone();
     act(kit, &ctx, asks, |tx, answers| {
+        let (mut draft, text, if_match) = (draft.clone(), text.clone(), if_match.clone());
         Box::pin(async move {
             if let Some(parent) = parent {
                 let found = in_path(answers, parent.kind, &text)?;
@@ -150,6 +153,7 @@ async fn correct_one<R: Room>(kit: &Kit, ctx: Ctx) -> Result<Reply, Problem> {
     asks.add(R::KIND, &text);
     let if_match = ctx.if_match.clone();
     act(kit, &ctx, asks, |tx, answers| {
+        let (patch, text, if_match) = (patch.clone(), text.clone(), if_match.clone());
         Box::pin(async move {
             let found = answers.find(R::KIND, &text).ok_or_else(|| no_such(R::KIND, &text))?;
             let done = verbs::correct::<R>(tx, found.seq, patch, if_match.as_deref()).await?;
@@ -218,37 +222,64 @@ async fn void_one(kit: &Kit, kind: Kind, ctx: Ctx) -> Result<Reply, Problem> {
     let ask = void_ask(&ctx)?;
     let text = ctx.part("id").to_owned();
     let key = ctx.key.as_deref().map(|k| Key::new(k, ctx.method.name(), &ctx.path, &ctx.body)).transpose()?;
-    let mut tx = kit.db.write(ctx.actor()?).await?;
-    let done: Result<(Value, bool), Problem> = async {
-        let mut asks = Asks::default();
-        asks.add(kind, &text);
-        let answers = asks.look(&mut tx, key.as_ref()).await?;
-        if let Some(stored) = idempotency::replay(answers.key.as_ref(), key.as_ref())? {
-            return Ok((serde_json::from_str(&stored).map_err(Problem::internal)?, true));
+    let mut attempts = Attempts::default();
+    let mut more = BTreeSet::new();
+    loop {
+        let mut tx = attempts.turn(kit, &ctx).await?;
+        match void_in(&mut tx, kind, &text, key.as_ref(), &ask, &more).await {
+            Err(problem) => {
+                let found: InTheWay = tx.recall_or_default();
+                let grown = ask.cascade && found.0.iter().any(|seq| !more.contains(seq));
+                if grown {
+                    // What stands in the way goes too; the turn is begun again with it.
+                    tx.leave().await?;
+                    more.extend(found.0);
+                    attempts = Attempts::default();
+                } else {
+                    attempts.refused(kit, tx, problem).await?;
+                }
+            }
+            Ok((answer, true)) => {
+                tx.leave().await?;
+                let mut reply = Reply::json(&answer);
+                reply.replayed = true;
+                return Ok(reply);
+            }
+            // What would be voided is shown, and nothing is changed.
+            Ok((answer, false)) if ask.dry_run => {
+                tx.leave().await?;
+                return Ok(Reply::json(&answer));
+            }
+            Ok((answer, false)) => return tx.save(answer).await.map(|answer| Reply::json(&answer)),
         }
-        let found = answers.find(kind, &text).ok_or_else(|| no_such(kind, &text))?;
-        let set = void::void(&mut tx, kind, found.seq, &ask).await?;
-        tx.settle().await?;
-        let lines: Vec<Value> = set.iter().map(|d| d.line().clone()).collect();
-        let answer = json!({"dry_run": ask.dry_run, "voided": lines});
-        if let Some(key) = &key
-            && !ask.dry_run
-        {
-            idempotency::bind(&mut tx, key, found.seq, &answer.to_string());
-        }
-        Ok((answer, false))
     }
-    .await;
-    match done {
-        Err(problem) => Err(tx.refuse(problem).await),
-        Ok((answer, true)) => {
-            tx.leave().await?;
-            let mut reply = Reply::json(&answer);
-            reply.replayed = true;
-            Ok(reply)
-        }
-        Ok((answer, false)) => tx.save(answer).await.map(|answer| Reply::json(&answer)),
+}
+
+async fn void_in(
+    tx: &mut WriteTx,
+    kind: Kind,
+    text: &str,
+    key: Option<&Key>,
+    ask: &Ask,
+    more: &BTreeSet<Seq>,
+) -> Result<(Value, bool), Problem> {
+    let mut asks = Asks::default();
+    asks.add(kind, text);
+    let answers = asks.look(tx, key).await?;
+    if let Some(stored) = idempotency::replay(answers.key.as_ref(), key)? {
+        return Ok((serde_json::from_str(&stored).map_err(Problem::internal)?, true));
     }
+    let found = answers.find(kind, text).ok_or_else(|| no_such(kind, text))?;
+    let set = void::void(tx, kind, found.seq, ask, more).await?;
+    tx.settle().await?;
+    let lines: Vec<Value> = set.iter().map(|d| d.line().clone()).collect();
+    let answer = json!({"dry_run": ask.dry_run, "voided": lines});
+    if let Some(key) = key
+        && !ask.dry_run
+    {
+        idempotency::bind(tx, key, found.seq, &answer.to_string());
+    }
+    Ok((answer, false))
 }
 
 /// List and read: the routes of a collection that is only read.

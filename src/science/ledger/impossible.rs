@@ -80,6 +80,23 @@ pub struct Scale {
     pub per_million: i64,
 }
 
+impl Impossible {
+    /// The record that cannot stand while this is so: of a heat that does not balance, the heat;
+    /// else the one to blame.
+    #[must_use]
+    pub const fn rests(&self) -> i64 {
+        match *self {
+            Self::Residual { heat, .. } => heat,
+            Self::ShellOverdrawn { source, .. }
+            | Self::CastingOverdrawn { source, .. }
+            | Self::ChargedAfterClosing { source, .. }
+            | Self::PouredAfterClosing { source, .. }
+            | Self::ClosedTwice { source, .. }
+            | Self::NegativeMass { source, .. } => source,
+        }
+    }
+}
+
 /// The larger of the scale's step and its share of the mass moved: what it may be off.
 #[must_use]
 pub fn tolerance(scale: Scale, moved: Mass) -> Mass {

@@ -120,6 +120,7 @@ async fn take_pieces(kit: &Kit, ctx: Ctx) -> Result<Reply, Problem> {
     asks.add(Kind::Commission, &text);
     let if_match = ctx.if_match.clone();
     act(kit, &ctx, asks, |tx, answers| {
+        let (mut drafts, text, if_match) = (drafts.clone(), text.clone(), if_match.clone());
         Box::pin(async move {
             let found = in_path(answers, Kind::Commission, &text)?;
             check_match(tx, Kind::Commission, found.seq, if_match.as_deref()).await?;
@@ -156,6 +157,7 @@ async fn recast_one(kit: &Kit, ctx: Ctx) -> Result<Reply, Problem> {
     asks.add(Kind::Casting, &text);
     let if_match = ctx.if_match.clone();
     act(kit, &ctx, asks, |tx, answers| {
+        let (mut draft, text, if_match) = (draft.clone(), text.clone(), if_match.clone());
         Box::pin(async move {
             let found = in_path(answers, Kind::Casting, &text)?;
             check_match(tx, Kind::Casting, found.seq, if_match.as_deref()).await?;

@@ -3,6 +3,7 @@
 use super::route::{Event, Happened, Misfit, Stage, Step, Walked, next, walk};
 use super::store::{self, Settled};
 use crate::book::story::{self, Line, Story};
+use crate::book::void::stands_in_the_way;
 use crate::db::WriteTx;
 use crate::kernel::{Kind, Order, Problem, ProblemType, Seq};
 use crate::shop::commission;
@@ -25,17 +26,31 @@ pub fn settle<'t>(tx: &'t mut WriteTx) -> Pin<Box<dyn Future<Output = Result<(),
         }
         let settings = settings::of(tx).await?;
         let mut settled = Vec::with_capacity(story.castings.len());
+        let mut refused = None;
+        let mut lines = Vec::new();
         for &casting in &story.castings {
             let walked = walk(&happened(&story, &settings, casting));
             if let Some(misfit) = &walked.misfit {
-                return Err(refusal(tx, &story, casting, misfit));
+                stands_in_the_way(tx, [misfit.seq]);
+                lines.extend(story.of(casting).find(|l| l.seq == misfit.seq).map(named));
+                refused.get_or_insert_with(|| refusal(tx, &story, casting, misfit));
+                continue;
             }
             if !matches!(walked.stage, Stage::Scrapped | Stage::Lost)
                 && let Some(recast) = story.of(casting).find(|l| rests_on_scrap(l))
             {
-                return Err(still_good(tx, recast, walked.stage));
+                stands_in_the_way(tx, [recast.seq]);
+                lines.push(named(recast));
+                refused.get_or_insert_with(|| still_good(tx, recast, walked.stage));
+                continue;
             }
             settled.push(row(&story, casting, &walked));
+        }
+        // All that are in the way are named; the first says why.
+        match refused {
+            Some(problem) if problem.kind == ProblemType::InUse => return Err(problem.with("dependents", lines)),
+            Some(problem) => return Err(problem),
+            None => {}
         }
         store::write_settled(tx, &settled);
         Ok(())
@@ -129,15 +144,17 @@ fn refusal(tx: &WriteTx, story: &Story, casting: Seq, misfit: &Misfit) -> Proble
         }
         return problem;
     }
-    let dependents: Vec<serde_json::Value> = line
-        .map(|l| serde_json::json!({"kind": l.kind.name(), "id": l.id.to_string(), "at": l.at.to_string()}))
-        .into_iter()
-        .collect();
+    let dependents: Vec<serde_json::Value> = line.map(named).into_iter().collect();
     if tx.acting().iter().any(|a| a.voids) {
         return Problem::new(ProblemType::InUse, format!("The {what} rests on it.")).with("dependents", dependents);
     }
     Problem::new(ProblemType::TimesContradict, format!("With this, the {what} would not follow from what stands before it."))
         .with("dependents", dependents)
+}
+
+/// A record as a refusal names it.
+fn named(line: &Line) -> serde_json::Value {
+    serde_json::json!({"kind": line.kind.name(), "id": line.id.to_string(), "at": line.at.to_string()})
 }
 
 /// Whether a record is a recast that says nothing for itself but that its casting was scrapped.
@@ -153,8 +170,7 @@ fn still_good(tx: &WriteTx, recast: &Line, stage: Stage) -> Problem {
             format!("The casting is still good (stage {stage}). Say why another is wanted: spare, lost, damaged or refused.");
         return Problem::new(ProblemType::StillGood, said).with("stage", stage);
     }
-    let dependents =
-        vec![serde_json::json!({"kind": recast.kind.name(), "id": recast.id.to_string(), "at": recast.at.to_string()})];
+    let dependents = vec![named(recast)];
     let what = format!("The recast of {} gives no reason but the scrap", recast.at);
     let problem = if tx.acting().iter().any(|a| a.voids) {
         Problem::new(ProblemType::InUse, format!("{what}. Void it first."))

@@ -56,6 +56,7 @@ fn forget_route(kit: &Kit) -> Route {
             asks.add(Kind::Client, &text);
             let if_match = ctx.if_match.clone();
             act(&kit, &ctx, asks, |tx, answers| {
+                let (body, text, if_match) = (body.clone(), text.clone(), if_match.clone());
                 Box::pin(async move {
                     let found = in_path(answers, Kind::Client, &text)?;
                     check_match(tx, Kind::Client, found.seq, if_match.as_deref()).await?;

@@ -4,21 +4,21 @@
 use super::flags::{CODES, flags_of};
 use super::load::{HeatMetal, Loaded, estimate, load};
 use super::pours;
-use super::steps::{first_change, recall_lots, touches};
-use super::store::{self, LATER};
+use super::replay::Replayed;
+use super::store;
 use crate::book::flags::{self, Flag};
-use crate::db::{Acting, Read as _, WriteTx};
-use crate::kernel::{Instant, Kind, Mass, Money, Order, Problem, ProblemType, Seq};
+use crate::book::void::stands_in_the_way;
+use crate::db::{Acting, Ahead, ReadTx, WriteTx};
+use crate::kernel::{Instant, Kind, Mass, Problem, ProblemType, Seq};
 use crate::science::ledger::history::Heel;
 use crate::science::ledger::{
-    self, Account, Cluster, Entry, Event, History, Impossible, Key, Masses, Movement, Prices, Scale, Step, Stock, Told, Values,
-    clusters, derive_cluster, heels, lot_movements, lot_steps, plan, recall, tolerance,
+    self, Cluster, Entry, Event, History, Impossible, Masses, Movement, Prices, Scale, Step, Values, clusters, derive_cluster,
+    heels, lot_movements, plan,
 };
 use crate::shop::house::rates::{self, Rates};
 use crate::shop::house::settings::Settings;
 use crate::shop::house::trade::Trade;
 use crate::shop::house::{settings, trade};
-use serde_json::{Value, json};
 use std::collections::{BTreeMap, BTreeSet};
 use std::pin::Pin;
 use std::sync::Arc;
@@ -66,35 +66,75 @@ pub fn settle<'t>(tx: &'t mut WriteTx) -> Pin<Box<dyn Future<Output = Result<(),
     })
 }
 
-struct Settling {
+/// Clusters at hand, with what is stored of them.
+#[derive(Debug)]
+pub(super) struct Settling {
     /// Clusters that are derived anew, with their masses.
-    clusters: Vec<(Cluster, Masses)>,
+    pub(super) clusters: Vec<(Cluster, Masses)>,
     /// All steps of those clusters.
-    steps: Vec<Step>,
+    pub(super) steps: Vec<Step>,
     /// Entries of lots alone that this turn writes.
-    of_lots: Vec<Entry>,
+    pub(super) of_lots: Vec<Entry>,
     /// Stored movements of all records at hand.
-    stored: Vec<Movement>,
-    sources: BTreeSet<Seq>,
-    short_said: BTreeSet<Seq>,
+    pub(super) stored: Vec<Movement>,
+    pub(super) sources: BTreeSet<Seq>,
+    pub(super) short_said: BTreeSet<Seq>,
+    /// The records of the turn.
+    pub(super) acting: Vec<Acting>,
+    /// On a snapshot: heats and shells as the turn has them, which the snapshot does not show.
+    pub(super) by_the_turn: BTreeSet<(Kind, Seq)>,
     /// The metal of each heat.
     metal: BTreeMap<Seq, HeatMetal>,
     /// Pours of another alloy than ordered that do not say so themselves.
     differs: Vec<(Seq, Vec<Flag>)>,
+    /// What is in force, as the turn has it: a snapshot does not show what the turn writes.
     rates: Arc<Rates>,
     settings: Arc<Settings>,
+    trade: Arc<Trade>,
 }
 
-/// What was told of known steps.
-fn values_of(known: &BTreeMap<Key, (Step, Told)>) -> Values {
-    known.iter().map(|(key, (_, told))| (*key, *told)).collect()
+/// What a turn begins a replay with: one worked out ahead holds for no other.
+#[derive(Clone, PartialEq, Debug)]
+struct Begun {
+    steps: Vec<Step>,
+    of_lots: Vec<Entry>,
+    stored: Vec<Movement>,
+    scale: Scale,
+}
+
+/// What is to be written.
+#[derive(Debug, Default)]
+struct Derivation {
+    /// Sources whose movements differ from those stored.
+    changed: Vec<Seq>,
+    /// The movements of those.
+    movements: Vec<Movement>,
+    figures: ledger::Figures,
+    estimates: Vec<(Seq, Mass)>,
+    flags: Vec<(Seq, Vec<Flag>)>,
+    impossible: Vec<Impossible>,
+    /// The refusal for want of metal, and the records that draw it.
+    short: Option<(Problem, Vec<Seq>)>,
+}
+
+/// What came of a replay on a snapshot, for the next turn.
+enum Worked {
+    /// It is whole.
+    Out {
+        begun: Box<Begun>,
+        /// The last line of the journal that it knows of.
+        journal: i64,
+        derivation: Box<Derivation>,
+    },
+    /// It came back to what the turn itself changes, which no snapshot shows.
+    OnlyInTurn,
 }
 
 impl Settling {
     async fn run(tx: &mut WriteTx, heats: &[Seq], shells: &[Seq], castings: &[Seq], records: &[Seq]) -> Result<(), Problem> {
         // The scale as it was when what is written happened.
         let dated = tx.acting_at().unwrap_or_else(|| tx.now());
-        let (settings, rates) = (settings::of(tx).await?, rates::of(tx).await?);
+        let (settings, rates, trade) = (settings::of(tx).await?, rates::of(tx).await?, trade::of(tx).await?);
         let scale =
             Scale { step: settings.scale_step(dated), per_million: settings.per_million("scale_tolerance_percent", dated) };
         let mut loaded = load(tx, heats, shells, castings, records).await?;
@@ -115,19 +155,57 @@ impl Settling {
             stored: Vec::new(),
             sources: records.iter().copied().collect(),
             short_said: BTreeSet::new(),
+            acting: tx.acting().to_vec(),
+            by_the_turn: BTreeSet::new(),
             metal: BTreeMap::new(),
             differs: Vec::new(),
             rates,
             settings,
+            trade,
         };
         this.take(loaded);
-        let values = this.values(tx, scale).await?;
-        let trade = trade::of(tx).await?;
-        this.write(tx, &values, scale, &trade)
+        let begun = this.begun(scale);
+        let mut most = tx.most_in_turn();
+        match tx.recall_or_default::<Option<Worked>>() {
+            Some(Worked::Out { begun: then, journal, derivation })
+                if *then == begun && !store::moved_since(tx, journal, METAL).await? =>
+            {
+                return write(tx, *derivation);
+            }
+            Some(Worked::OnlyInTurn) => most = None,
+            _ => {}
+        }
+        match this.replay(tx, scale, most).await? {
+            Replayed::Told(values) => {
+                let derivation = this.derive(&values, scale);
+                write(tx, derivation)
+            }
+            Replayed::Refused { problem, by } => Err(short(tx, problem, by)),
+            Replayed::TooLong | Replayed::Tangled => {
+                let journal = tx.act() - 1;
+                Err(tx.put_off(Box::new(move |read| Box::pin(this.work_out(read, begun, journal)))))
+            }
+        }
+    }
+
+    fn begun(&self, scale: Scale) -> Begun {
+        Begun { steps: self.steps.clone(), of_lots: self.of_lots.clone(), stored: self.stored.clone(), scale }
+    }
+
+    /// The whole replay on a snapshot, while others write.
+    async fn work_out(mut self, read: &mut ReadTx, begun: Begun, journal: i64) -> Result<Ahead, Problem> {
+        let scale = begun.scale;
+        self.by_the_turn = self.clusters.iter().flat_map(|(c, _)| places(c)).collect();
+        let derivation = match self.replay(read, scale, None).await? {
+            Replayed::Told(values) => self.derive(&values, scale),
+            Replayed::Refused { problem, by } => Derivation { short: Some((problem, by)), ..Derivation::default() },
+            Replayed::TooLong | Replayed::Tangled => return Ok(Ahead::new(Some(Worked::OnlyInTurn))),
+        };
+        Ok(Ahead::new(Some(Worked::Out { begun: Box::new(begun), journal, derivation: Box::new(derivation) })))
     }
 
     /// Takes loaded clusters in, planned.
-    fn take(&mut self, loaded: Loaded) {
+    pub(super) fn take(&mut self, loaded: Loaded) {
         self.differs.extend(pours::of_another_alloy(&loaded));
         let Loaded { mut history, neighbours, movements, sources, despite, heat_metal, .. } = loaded;
         self.metal.extend(heat_metal);
@@ -165,213 +243,69 @@ impl Settling {
         prices
     }
 
-    /// The values of all steps at hand: as stored before the first that changed, told by a
-    /// walk from there on. Clusters whose steps are told otherwise than stored are loaded
-    /// and taken in too, until none is left.
-    async fn values(&mut self, tx: &mut WriteTx, scale: Scale) -> Result<Values, Problem> {
-        loop {
-            let known: BTreeMap<Key, (Step, Told)> = self.recalled();
-            let mut now: Vec<Step> = self.steps.clone();
-            now.extend(lot_steps(&self.of_lots));
-            let changed = first_change(&known, &now);
-            let mut values = values_of(&known);
-            let Some(from) = changed else { return Ok(values) };
-            let (later, mut stock) = self.later(tx, from, &now).await?;
-            let ours: BTreeSet<Seq> = self.sources.clone();
-            let others: Vec<(Step, Told)> = later.into_iter().filter(|(s, _)| !ours.contains(&s.key.source)).collect();
-            let mut walk: Vec<Step> = others.iter().map(|(s, _)| *s).collect();
-            walk.extend(now.iter().filter(|s| s.order >= from));
-            let told = stock.walk(&walk);
-            let moved: Vec<Seq> =
-                others.iter().filter(|(s, old)| told.get(&s.key) != Some(old)).map(|(s, _)| s.key.source).collect();
-            values.extend(told.iter().map(|(k, t)| (*k, *t)));
-            let mut before: Values = values_of(&known);
-            before.extend(others.iter().map(|(s, old)| (s.key, *old)));
-            self.short_of_metal(tx, &walk, &told, &before, scale).await?;
-            if moved.is_empty() {
-                return Ok(values);
-            }
-            let loaded = load(tx, &[], &[], &[], &moved).await?;
-            let heats: Vec<Seq> = loaded.history.heats.iter().map(|h| h.order.seq).collect();
-            let touched = heats_of(&loaded, &moved);
-            let heats: Vec<Seq> = heats.into_iter().chain(touched).collect();
-            let (shells, castings) = places_of(&loaded);
-            let more = load(tx, &heats, &shells, &castings, &moved).await?;
-            self.forget_known(&more);
-            self.take(more);
-        }
-    }
-
-    /// Clusters that are loaded again replace what was known of them.
-    fn forget_known(&mut self, more: &Loaded) {
-        let heats: BTreeSet<Seq> = more.history.heats.iter().map(|h| h.order.seq).collect();
-        let shells: BTreeSet<Seq> = more.history.shells.iter().map(|s| s.seq).collect();
-        let again: BTreeSet<Seq> = more.sources.clone();
-        self.clusters.retain(|(c, _)| {
-            !c.heats.iter().any(|h| heats.contains(&h.order.seq)) && !c.shells.iter().any(|s| shells.contains(&s.seq))
-        });
-        self.steps.retain(|s| !again.contains(&s.key.source));
-        self.stored.retain(|m| !again.contains(&m.source));
-        self.of_lots.retain(|e| !again.contains(&e.order.seq));
-    }
-
-    /// Steps of clusters and of lots as stored, with what was told of them.
-    fn recalled(&self) -> BTreeMap<Key, (Step, Told)> {
-        let mut known: BTreeMap<Key, (Step, Told)> = recall(&self.stored).into_iter().map(|(s, t)| (s.key, (s, t))).collect();
-        for (step, told) in recall_lots(&self.stored) {
-            known.insert(step.key, (step, told));
-        }
-        known
-    }
-
-    /// Stored steps from an instant on, and the stock just before it.
-    async fn later(&self, tx: &mut WriteTx, from: Order, now: &[Step]) -> Result<(Vec<(Step, Told)>, Stock), Problem> {
-        let (mut lots, mut heats) = (BTreeSet::new(), BTreeSet::new());
-        for step in now {
-            let (l, h) = touches(step);
-            lots.extend(l);
-            heats.extend(h);
-        }
-        let (at, seq) = (from.at.ms(), from.seq);
-        let rows = tx
-            .fetch(
-                LATER,
-                vec![
-                    at.into(),
-                    seq.into(),
-                    at.into(),
-                    seq.into(),
-                    json!(lots).to_string().into(),
-                    json!(heats).to_string().into(),
-                    at.into(),
-                    seq.into(),
-                ],
-            )
-            .await?;
-        let mut movements = Vec::new();
-        let mut stock = Stock::default();
-        let mut counts = Vec::new();
-        for row in &rows {
-            match row.int(0)? {
-                5 => movements.push(store::movement(row)?.0),
-                10 => counts.push((Order::new(row.int(2)?, row.int(1)?), row.int(3)?, Mass::from_mg(row.int(4)?))),
-                8 => {
-                    stock.lots.insert(row.int(1)?, (Mass::from_mg(row.int(2)?), Money::from_minor(row.int(3)?)));
-                }
-                _ => {
-                    stock.heats.insert(row.int(1)?, (Mass::from_mg(row.int(2)?), Money::from_minor(row.int(3)?)));
-                }
-            }
-        }
-        // What the lots hold now, less all that moved since, is what they held then.
-        for m in &movements {
-            if let Account::Lot(lot) = m.from
-                && let Some(held) = stock.lots.get_mut(&lot)
-            {
-                *held = (held.0 + m.mass, held.1 + m.value);
-            }
-            if let Account::Lot(lot) = m.to
-                && let Some(held) = stock.lots.get_mut(&lot)
-            {
-                *held = (held.0 - m.mass, held.1 - m.value);
-            }
-        }
-        let mut steps = recall(&movements);
-        // Of counts the level is what was said, and a count that differed by nothing has no movement.
-        steps.extend(recall_lots(&movements).into_iter().filter(|(s, _)| !matches!(s.act, ledger::Act::Count { .. })));
-        steps.extend(counts.into_iter().map(|(order, lot, level)| {
-            let key = Key { source: order.seq, nth: 0 };
-            let found: Mass = movements
-                .iter()
-                .filter(|m| m.source == order.seq)
-                .fold(Mass::ZERO, |sum, m| if m.to == Account::Lot(lot) { sum + m.mass } else { sum - m.mass });
-            (Step { order, key, act: ledger::Act::Count { lot, level } }, Told { value: Money::ZERO, found })
-        }));
-        Ok((steps, stock))
-    }
-
-    /// Refuses what draws more from a lot than is in it, unless that was said.
-    async fn short_of_metal(
-        &self,
-        tx: &mut WriteTx,
-        walk: &[Step],
-        told: &Values,
-        before: &Values,
-        scale: Scale,
-    ) -> Result<(), Problem> {
-        let mut short: Vec<(Order, Seq, Mass)> = walk
-            .iter()
-            .filter_map(|step| {
-                let (ledger::Act::Draw { mass, .. } | ledger::Act::Transfer { mass, .. }) = step.act else { return None };
-                let found = told.get(&step.key)?.found;
-                let before = before.get(&step.key).map_or(Mass::ZERO, |t| t.found);
-                let said = self.short_said.contains(&step.key.source);
-                (found > tolerance(scale, mass) && found > before && !said).then_some((step.order, step.key.source, found))
-            })
-            .collect();
-        if !short.is_empty() {
-            // Of records that are not at hand what was said is looked up.
-            let sources: Vec<Seq> = short.iter().map(|(_, seq, _)| *seq).collect();
-            let said = store::said(tx, &sources, "lot_short").await?;
-            short.retain(|(_, seq, _)| !said.contains(seq));
-        }
-        short.sort_unstable();
-        let Some((_, first, grams)) = short.first().copied() else { return Ok(()) };
-        let own = tx.acting().iter().any(|a| a.seq == first && !a.voids);
-        if own && short.len() == 1 {
-            return Err(Problem::new(
-                ProblemType::LotShort,
-                format!(
-                    "By the book the lot holds {grams} less than that. If the bin really held more, say despite: [lot_short]."
-                ),
-            )
-            .with("short_kg", grams.kg())
-            .with("despite", vec!["lot_short"])
-            .with("may_follow", true));
-        }
-        let first: Vec<Seq> = short.iter().take(3).map(|(_, seq, _)| *seq).collect();
-        let named = store::named(tx, &first).await?;
-        let lines: Vec<Value> = short
-            .iter()
-            .take(3)
-            .filter_map(|(order, seq, m)| {
-                let (_, kind, id) = named.iter().find(|(known, ..)| known == seq)?;
-                Some(json!({"kind": kind, "id": id.to_string(), "at": order.at.to_string(), "short_kg": m.kg()}))
-            })
-            .collect();
-        // What they drew may still be on its way, unless metal is being taken out of the book.
-        Err(Problem::new(ProblemType::MetalShort, format!("{} later records would draw metal that is not there.", short.len()))
-            .with("short", lines)
-            .with("may_follow", !tx.acting().iter().any(|a| a.voids)))
-    }
-
-    /// Derives the clusters and writes what follows.
-    fn write(&mut self, tx: &mut WriteTx, values: &Values, scale: Scale, trade: &Trade) -> Result<(), Problem> {
+    /// What follows of the clusters, and how it differs from what is stored.
+    fn derive(&mut self, values: &Values, scale: Scale) -> Derivation {
+        let mut out = Derivation::default();
         let mut movements = lot_movements(&self.of_lots, values);
-        let mut figures = ledger::Figures::default();
-        let mut impossible = Vec::new();
         for (cluster, masses) in &self.clusters {
             let derived = derive_cluster(cluster, masses, values, scale);
             movements.extend(derived.movements);
-            impossible.extend(derived.impossible);
-            figures.extend(derived.figures);
+            out.impossible.extend(derived.impossible);
+            out.figures.extend(derived.figures);
         }
-        if let Some(first) = impossible.first() {
-            return Err(refusal(tx, first));
-        }
-        let sources: Vec<Seq> =
-            self.sources.iter().copied().chain(movements.iter().map(|m| m.source)).collect::<BTreeSet<_>>().into_iter().collect();
-        let shells: Vec<&ledger::history::Shell> = self.clusters.iter().flat_map(|(c, _)| &c.shells).collect();
-        let shell_estimates: Vec<(Seq, Mass)> = shells.iter().map(|s| (s.seq, s.estimate())).collect();
-        if sorted(&movements) != sorted(&self.stored) {
-            store::write_movements(tx, &sources, &movements);
-        }
-        store::write_figures(tx, &figures, &shell_estimates);
-        let of_clusters = self.clusters.iter().flat_map(|(c, m)| flags_of(c, m, &self.metal, trade, &self.settings));
-        let settled: Vec<(Seq, Vec<Flag>)> = of_clusters.chain(std::mem::take(&mut self.differs)).collect();
-        flags::write_codes(tx, CODES, &settled);
-        Ok(())
+        let (stored, derived) = (by_source(&self.stored), by_source(&movements));
+        let sources: BTreeSet<Seq> = stored.keys().chain(derived.keys()).copied().collect();
+        out.changed = sources.into_iter().filter(|seq| stored.get(seq) != derived.get(seq)).collect();
+        movements.retain(|m| out.changed.binary_search(&m.source).is_ok());
+        out.movements = movements;
+        let shells = self.clusters.iter().flat_map(|(c, _)| &c.shells);
+        out.estimates = shells.map(|s| (s.seq, s.estimate())).collect();
+        let of_clusters = self.clusters.iter().flat_map(|(c, m)| flags_of(c, m, &self.metal, &self.trade, &self.settings));
+        out.flags = of_clusters.chain(std::mem::take(&mut self.differs)).collect();
+        out
     }
+}
+
+/// Heats and shells of a cluster.
+fn places(cluster: &Cluster) -> Vec<(Kind, Seq)> {
+    let heats = cluster.heats.iter().map(|h| (Kind::Heat, h.order.seq));
+    heats.chain(cluster.shells.iter().map(|s| (Kind::Shell, s.seq))).collect()
+}
+
+/// Movements by the records that cause them, each record's in order.
+fn by_source(movements: &[Movement]) -> BTreeMap<Seq, Vec<Movement>> {
+    let mut out: BTreeMap<Seq, Vec<Movement>> = BTreeMap::new();
+    for m in movements {
+        out.entry(m.source).or_default().push(*m);
+    }
+    for rows in out.values_mut() {
+        rows.sort_by_key(Movement::rank);
+    }
+    out
+}
+
+/// Writes what follows, or refuses it.
+fn write(tx: &mut WriteTx, derivation: Derivation) -> Result<(), Problem> {
+    let Derivation { changed, movements, figures, estimates, flags, impossible, short: missing } = derivation;
+    if let Some((problem, by)) = missing {
+        return Err(short(tx, problem, by));
+    }
+    if let Some(first) = impossible.first() {
+        stands_in_the_way(tx, impossible.iter().map(Impossible::rests));
+        return Err(refusal(tx, first));
+    }
+    if !changed.is_empty() {
+        store::write_movements(tx, &changed, &movements);
+    }
+    store::write_figures(tx, &figures, &estimates);
+    flags::write_codes(tx, CODES, &flags);
+    Ok(())
+}
+
+/// The refusal for want of metal; the records that draw it stand in the way of a void.
+fn short(tx: &mut WriteTx, problem: Problem, by: Vec<Seq>) -> Problem {
+    stands_in_the_way(tx, by);
+    problem
 }
 
 /// Heels given and taken among these heats and those of their crucibles.
@@ -394,39 +328,6 @@ fn heel_takers(loaded: &Loaded) -> BTreeSet<Seq> {
     let now = heels_about(&loaded.history, &loaded.neighbours);
     let now = now.into_iter().filter(|h| here.contains(&h.from)).map(|h| h.to);
     loaded.takers.iter().copied().chain(now).filter(|to| !here.contains(to)).collect()
-}
-
-fn sorted(movements: &[Movement]) -> Vec<Movement> {
-    let mut out = movements.to_vec();
-    out.sort_by_key(Movement::rank);
-    out
-}
-
-/// Heats, shells and castings of some entries, for records loaded by themselves.
-fn heats_of(loaded: &Loaded, records: &[Seq]) -> Vec<Seq> {
-    let mut out: Vec<Seq> = loaded
-        .movements
-        .iter()
-        .filter(|m| records.contains(&m.source))
-        .flat_map(|m| {
-            [m.from, m.to].into_iter().filter_map(|a| if let Account::Heat(h) = a { Some(h) } else { None }).chain(m.unit_heat)
-        })
-        .collect();
-    out.sort_unstable();
-    out.dedup();
-    out
-}
-
-fn places_of(loaded: &Loaded) -> (Vec<Seq>, Vec<Seq>) {
-    let (mut shells, mut castings) = (Vec::new(), Vec::new());
-    for account in loaded.movements.iter().flat_map(|m| [m.from, m.to]) {
-        match account {
-            Account::Shell(s) => shells.push(s),
-            Account::Casting(c) => castings.push(c),
-            _ => {}
-        }
-    }
-    (shells, castings)
 }
 
 fn refusal(tx: &WriteTx, what: &Impossible) -> Problem {

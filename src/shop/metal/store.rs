@@ -1,10 +1,14 @@
 //! SQL of the metal ledger.
 
+mod figures;
+
+pub use figures::{CastingFigures, HeatFigures, casting_figures, heat_figures, write_figures};
+
 use super::lines::LedgerLine;
 use crate::book::api::ListFilter;
 use crate::db::{Ask, Cell, Read, Row, WriteTx};
 use crate::kernel::{Kind, Mass, Money, Order, Problem, Seq};
-use crate::science::ledger::{Account, Figures, Movement, State};
+use crate::science::ledger::{Account, Movement};
 use serde_json::{Value, json};
 use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
@@ -143,6 +147,16 @@ pub async fn said<R: Read>(read: &mut R, records: &[Seq], code: &str) -> Result<
     rows.iter().map(|row| row.int(0)).collect()
 }
 
+/// Whether a line was written to the journal after one, before this turn, on which the ledger
+/// may rest: on a record of one of these kinds, or on what holds for all.
+pub async fn moved_since(tx: &mut WriteTx, journal: i64, kinds: &[Kind]) -> Result<bool, Problem> {
+    let kinds: Vec<&str> = kinds.iter().chain(&[Kind::Setting, Kind::Rate, Kind::TradeEntry]).map(|kind| kind.name()).collect();
+    let sql = "SELECT 1 FROM journal j CROSS JOIN record r ON r.seq = j.record_seq \
+               WHERE j.n > ? AND j.n < ? AND r.kind IN (SELECT value FROM json_each(?)) LIMIT 1";
+    let act = tx.act();
+    Ok(tx.fetch_one(sql, vec![journal.into(), act.into(), json!(kinds).to_string().into()]).await?.is_some())
+}
+
 /// Reads a movement out of columns `at`, `line`, `order_seq`, … as `CLUSTER` gives them.
 pub fn movement(row: &Row) -> Result<(Movement, bool), Problem> {
     let account = |kind: usize, seq: usize| -> Result<Account, Problem> {
@@ -170,7 +184,7 @@ pub fn movement(row: &Row) -> Result<(Movement, bool), Problem> {
 /// Movements of stock from an instant on, what the lots they touch hold now, and what the
 /// heats they touch had been charged with before.
 pub const LATER: &str = "WITH later AS MATERIALIZED ( \
-   SELECT * FROM movement WHERE stock = 1 AND (at_ms, order_seq) >= (?, ?)), \
+   SELECT * FROM movement WHERE stock = 1 AND (at_ms, order_seq) >= (?, ?) ORDER BY at_ms, order_seq LIMIT ?), \
  counted AS MATERIALIZED ( \
    SELECT c.seq, r.at_ms, c.lot_seq, e.m1_mg FROM count c CROSS JOIN record r ON r.seq = c.seq AND r.void_ms IS NULL \
      CROSS JOIN ledger_line e ON e.record_seq = c.seq AND e.part = 0 WHERE (r.at_ms, r.seq) >= (?, ?)), \
@@ -227,206 +241,6 @@ pub fn write_movements(tx: &mut WriteTx, sources: &[Seq], movements: &[Movement]
 pub fn is_stock(m: &Movement) -> bool {
     let lot = |a: Account| matches!(a, Account::Lot(_));
     lot(m.from) || lot(m.to) || matches!((m.from, m.to), (Account::Heat(_), Account::Heat(_))) || m.unit_heat.is_some()
-}
-
-/// Writes the figures of heats, shells and castings.
-pub fn write_figures(tx: &mut WriteTx, figures: &Figures, shell_estimates: &[(Seq, Mass)]) {
-    let heats: Vec<Value> = figures
-        .heats
-        .iter()
-        .map(|(seq, h)| {
-            let m = &h.masses;
-            json!([
-                seq,
-                m.charged.mg(),
-                m.poured.mg(),
-                m.pigged.mg(),
-                m.dross.mg(),
-                m.spilled.mg(),
-                m.heel.mg(),
-                m.unexplained.mg(),
-                i64::from(m.closed.is_some()),
-                i64::from(m.closed_by_difference),
-                h.value.minor(),
-                h.standing.minor()
-            ])
-        })
-        .collect();
-    tx.push(
-        "UPDATE ledger_heat SET charged_mg = j.value ->> 1, poured_mg = j.value ->> 2, pigged_mg = j.value ->> 3, \
-         dross_mg = j.value ->> 4, spilled_mg = j.value ->> 5, heel_mg = j.value ->> 6, unexplained_mg = j.value ->> 7, \
-         closed = j.value ->> 8, by_difference = j.value ->> 9, value_minor = j.value ->> 10, standing_minor = j.value ->> 11 \
-         FROM json_each(?) j WHERE heat_seq = j.value ->> 0",
-        vec![Value::Array(heats).to_string().into()],
-    );
-    let estimate = |list: &[(Seq, Mass)], seq: Seq| list.iter().find(|(s, _)| *s == seq).map_or(0, |(_, m)| m.mg());
-    let shells: Vec<Value> = figures
-        .shells
-        .iter()
-        .map(|(seq, s)| {
-            json!([
-                seq,
-                estimate(shell_estimates, *seq),
-                s.poured.mg(),
-                s.leaked.mg(),
-                s.gross.map(Mass::mg),
-                i64::from(s.complete.is_some()),
-                s.standing.minor()
-            ])
-        })
-        .collect();
-    tx.push(
-        "UPDATE ledger_shell SET estimate_mg = j.value ->> 1, poured_mg = j.value ->> 2, leaked_mg = j.value ->> 3, \
-         gross_mg = j.value ->> 4, complete = j.value ->> 5, standing_minor = j.value ->> 6 \
-         FROM json_each(?) j WHERE shell_seq = j.value ->> 0",
-        vec![Value::Array(shells).to_string().into()],
-    );
-    let castings: Vec<Value> = figures
-        .castings
-        .iter()
-        .map(|(seq, c)| {
-            let state = match c.state {
-                State::Open => "open",
-                State::Good => "good",
-                State::Failed => "failed",
-            };
-            json!([
-                seq,
-                c.mass.mg(),
-                c.net.map(Mass::mg),
-                c.poured.mg(),
-                c.resting.minor(),
-                c.share.minor(),
-                c.net_at_unit.minor(),
-                state,
-                i64::from(c.provisional)
-            ])
-        })
-        .collect();
-    tx.push(
-        "UPDATE ledger_casting SET mass_mg = j.value ->> 1, net_mg = j.value ->> 2, \
-         poured_mg = j.value ->> 3, resting_minor = j.value ->> 4, share_minor = j.value ->> 5, \
-         at_unit_minor = j.value ->> 6, state = j.value ->> 7, provisional = j.value ->> 8 \
-         FROM json_each(?) j WHERE casting_seq = j.value ->> 0",
-        vec![Value::Array(castings).to_string().into()],
-    );
-}
-
-/// The figures of a heat.
-#[derive(Clone, Debug)]
-pub struct HeatFigures {
-    /// Which.
-    pub seq: Seq,
-    /// Charged, poured, pigged, dross, spilled, heel, unexplained.
-    pub charged: Mass,
-    /// Into shells.
-    pub poured: Mass,
-    /// Into ingot moulds.
-    pub pigged: Mass,
-    /// Skimmed.
-    pub dross: Mass,
-    /// Spilled.
-    pub spilled: Mass,
-    /// Left in the crucible.
-    pub heel: Mass,
-    /// Not explained.
-    pub unexplained: Mass,
-    /// Whether it is closed.
-    pub closed: bool,
-    /// Whether some pour is known only by difference.
-    pub by_difference: bool,
-    /// What was charged was worth this.
-    pub value: Money,
-    /// Whether nothing of it was ever charged.
-    pub standing: Money,
-}
-
-/// The figures of some heats.
-///
-/// # Errors
-/// As the database says.
-pub async fn heat_figures<R: Read>(read: &mut R, seqs: &[Seq]) -> Result<Vec<HeatFigures>, Problem> {
-    let rows = read
-        .fetch(
-            "SELECT h.heat_seq, h.charged_mg, h.poured_mg, h.pigged_mg, h.dross_mg, h.spilled_mg, h.heel_mg, h.unexplained_mg, \
-             h.closed, h.by_difference, h.value_minor, h.standing_minor FROM json_each(?) k JOIN ledger_heat h ON h.heat_seq = k.value",
-            vec![json!(seqs).to_string().into()],
-        )
-        .await?;
-    rows.iter()
-        .map(|row| {
-            let mass = |i| row.int(i).map(Mass::from_mg);
-            Ok(HeatFigures {
-                seq: row.int(0)?,
-                charged: mass(1)?,
-                poured: mass(2)?,
-                pigged: mass(3)?,
-                dross: mass(4)?,
-                spilled: mass(5)?,
-                heel: mass(6)?,
-                unexplained: mass(7)?,
-                closed: row.int(8)? != 0,
-                by_difference: row.int(9)? != 0,
-                value: Money::from_minor(row.int(10)?),
-                standing: Money::from_minor(row.int(11)?),
-            })
-        })
-        .collect()
-}
-
-/// The figures of a casting.
-#[derive(Clone, Debug)]
-pub struct CastingFigures {
-    /// Which.
-    pub seq: Seq,
-    /// Estimated metal.
-    pub estimate: Mass,
-    /// The mass on it now.
-    pub mass: Mass,
-    /// Its net.
-    pub net: Option<Mass>,
-    /// Its share of what was poured.
-    pub poured: Mass,
-    /// Its resting value.
-    pub resting: Money,
-    /// Its share of the value on its shell.
-    pub share: Money,
-    /// Its net at its heats' unit values.
-    pub at_unit: Money,
-    /// `open`, `good`, `failed`.
-    pub state: String,
-    /// Whether this may still change.
-    pub provisional: bool,
-}
-
-/// The figures of some castings; none for those that never were in a shell.
-///
-/// # Errors
-/// As the database says.
-pub async fn casting_figures<R: Read>(read: &mut R, seqs: &[Seq]) -> Result<Vec<CastingFigures>, Problem> {
-    let rows = read
-        .fetch(
-            "SELECT c.casting_seq, c.estimate_mg, c.mass_mg, c.net_mg, c.poured_mg, c.resting_minor, c.share_minor, c.at_unit_minor, \
-             c.state, c.provisional FROM json_each(?) k JOIN ledger_casting c ON c.casting_seq = k.value",
-            vec![json!(seqs).to_string().into()],
-        )
-        .await?;
-    rows.iter()
-        .map(|row| {
-            Ok(CastingFigures {
-                seq: row.int(0)?,
-                estimate: Mass::from_mg(row.int(1)?),
-                mass: Mass::from_mg(row.int(2)?),
-                net: row.opt_int(3)?.map(Mass::from_mg),
-                poured: Mass::from_mg(row.int(4)?),
-                resting: Money::from_minor(row.int(5)?),
-                share: Money::from_minor(row.int(6)?),
-                at_unit: Money::from_minor(row.int(7)?),
-                state: row.text(8)?,
-                provisional: row.int(9)? != 0,
-            })
-        })
-        .collect()
 }
 
 /// What lots hold now, and what came in when they were taken into stock.

@@ -141,6 +141,7 @@ async fn dip_rack(kit: &Kit, ctx: Ctx) -> Result<Reply, Problem> {
         asks.add_draft(draft);
     }
     act(kit, &ctx, asks, |tx, answers| {
+        let mut drafts = drafts.clone();
         Box::pin(async move {
             let mut faults = Vec::new();
             for (i, draft) in drafts.iter_mut().enumerate() {

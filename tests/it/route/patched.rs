@@ -75,6 +75,14 @@ async fn other(
         (_, "hands") => To(json!(["Somebody"])),
         (_, "despite") => To(json!(["lot_short"])),
         (_, "at_precision") => To(json!("hour")),
+        ("rates", "hand_id") => {
+            let hand = live(shop, "hands", Role::Owner).await.rsplit('/').next().unwrap().to_owned();
+            With(json!({"what": "hand_hour", "hand_id": hand}))
+        }
+        ("rates", "recipe_id") => With(json!({"what": "shell_coat_dm2", "recipe_id": shop.recipe().await})),
+        // A scrap price re-values what came back; the history's own alloy is C87300.
+        ("rates", "alloy") => With(json!({"what": "scrap_kg", "alloy": "C87300"})),
+        ("rates", "ended") => With(json!({"ended": true, "amount_minor": null})),
         ("settings", "name") => To(json!("shell_cool_c")),
         ("settings", "value") => To(json!(211)),
         // What one section knows of an entry another does not.
@@ -130,7 +138,9 @@ async fn other(
         ("heats", "charge") => first("charge", json!({"mass_kg": 40.1})),
         // Drawn from here, what the heat poured is not in it.
         ("charges", "heat_id") => Refused(json!(h.id("heat2")), "residual-too-large"),
-        ("charges", "lot_id") => named("spare_lot"),
+        ("charges" | "counts" | "outs" | "transfers", "lot_id") => named("spare_lot"),
+        ("transfers", "to_lot_id") => named("spare_pool"),
+        ("outs", "to") => With(json!({"to": "written_off", "income_minor": null})),
         ("heat-events", "lot_id") => With(json!({"lot_id": h.id("spare_lot"), "mass_kg": 0.02, "kind": "deoxidise"})),
         ("work", "rod_lot_id") => With(json!({"rod_lot_id": h.id("spare_lot"), "rod_kg": 0.02})),
         // The next heat draws on what was pigged.

@@ -6,6 +6,7 @@ use super::settle::ScrapPriced;
 use super::{store, trade};
 use crate::book::{Entry, Room};
 use crate::db::WriteTx;
+use crate::kernel::field::Ref;
 use crate::kernel::problem::Fault;
 use crate::kernel::{Kind, Problem};
 
@@ -62,7 +63,7 @@ impl Room for Rates {
             return Err(Problem::invalid(faults));
         }
         let body = &entry.body;
-        let subject = body.hand_id.as_ref().map(|h| h.seq()).or_else(|| body.recipe_id.as_ref().map(|r| r.seq()));
+        let subject = body.hand_id.as_ref().map(Ref::seq).or_else(|| body.recipe_id.as_ref().map(Ref::seq));
         let (alloy, from_on) = (body.alloy.as_ref().map(|a| a.0.as_str()), body.from_on.0.to_string());
         let (twice, was) = store::rate_beside(tx, entry.seq, body.what, alloy, subject, &from_on).await?;
         if twice {

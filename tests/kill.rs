@@ -17,6 +17,7 @@
 #![cfg(test)]
 
 #[path = "../benches/http.rs"]
+#[expect(dead_code, reason = "the benches use the rest")]
 mod http;
 
 use http::{Connection, Server, token};

@@ -9,7 +9,6 @@ use crate::db::{Cell, Read as _, WriteTx};
 use crate::kernel::field::{Faults, unknown};
 use crate::kernel::{Problem, Seq};
 use serde_json::{Map, Value};
-use std::collections::BTreeSet;
 use uuid::Uuid;
 
 /// The most children a record embeds.
@@ -86,8 +85,9 @@ pub async fn amend<C: Room>(
         }
     }
     for (seq, _) in standing.iter().filter(|(seq, _)| !kept.contains(seq)) {
-        let ask = Ask { reason: "left out of a correction".into(), cascade: false, dry_run: false, if_match: None };
-        void::void(tx, C::KIND, *seq, &ask, &BTreeSet::new()).await?;
+        let ask =
+            Ask { reason: "left out of a correction".into(), cascade: false, dry_run: false, lot_short: false, if_match: None };
+        void::void(tx, C::KIND, *seq, &ask, &void::InTheWay::default()).await?;
     }
     Ok(())
 }

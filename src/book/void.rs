@@ -1,7 +1,8 @@
 //! Undo is always a void: final, journalled, and refused while others depend on the record.
 
-use super::journal;
+use super::common::Despite;
 use super::verbs::{Standing, standing};
+use super::{flags, journal};
 use crate::db::{Cell, Read as _, WriteTx};
 use crate::kernel::{Instant, Kind, Problem, ProblemType, Role, Seq};
 use serde_json::{Value, json};
@@ -16,6 +17,8 @@ pub struct Ask {
     pub cascade: bool,
     /// Show what would go, and change nothing.
     pub dry_run: bool,
+    /// Keep what drew metal that will not be on record: the lots held more than the book.
+    pub lot_short: bool,
     /// `If-Match`, if sent.
     pub if_match: Option<String>,
 }
@@ -23,13 +26,19 @@ pub struct Ask {
 /// Kept by a turn that voids: records that cannot stand once the others are gone, though they
 /// do not refer to them, as the settlers found them.
 #[derive(Default)]
-pub struct InTheWay(pub BTreeSet<Seq>);
+pub struct InTheWay {
+    /// Records that could not have happened.
+    pub rest: BTreeSet<Seq>,
+    /// Records that draw metal which is not there.
+    pub draw: BTreeSet<Seq>,
+}
 
-/// Says that records stand in the way of what this turn voids.
-pub fn stands_in_the_way(tx: &mut WriteTx, seqs: impl IntoIterator<Item = Seq>) {
+/// Says that records stand in the way of what this turn voids: they rest on it, or draw its metal.
+pub fn stands_in_the_way(tx: &mut WriteTx, rest: impl IntoIterator<Item = Seq>, draw: impl IntoIterator<Item = Seq>) {
     if tx.acting().iter().any(|a| a.voids) {
         let mut known: InTheWay = tx.recall_or_default();
-        known.0.extend(seqs);
+        known.rest.extend(rest);
+        known.draw.extend(draw);
         tx.remember(known);
     }
 }
@@ -103,24 +112,29 @@ async fn live(tx: &mut WriteTx, seqs: &BTreeSet<Seq>) -> Result<Vec<Dependent>, 
 }
 
 /// Voids a record; answers the numbers of all that was voided, newest first. With `cascade`
-/// also all that refers to it, and `more`: what else was found to stand in the way. A dry run
-/// does the same, in a turn that is then left.
+/// also all that refers to it, and what else was found to stand in the way. Where lots are said
+/// to have held more than the book, what draws on them is kept, and said to do so. A dry run does
+/// the same, in a turn that is then left.
 ///
 /// # Errors
 /// `already-void`, `not-allowed`, `stale`, `in-use` with the dependents.
-pub async fn void(tx: &mut WriteTx, kind: Kind, seq: Seq, ask: &Ask, more: &BTreeSet<Seq>) -> Result<Vec<Dependent>, Problem> {
+pub async fn void(tx: &mut WriteTx, kind: Kind, seq: Seq, ask: &Ask, more: &InTheWay) -> Result<Vec<Dependent>, Problem> {
     let root = standing(tx, kind, seq).await?;
     if root.void {
         return Err(Problem::new(ProblemType::AlreadyVoid, "The record is void already."));
     }
-    if (ask.cascade || ask.dry_run) && tx.actor.role != Role::Owner {
-        return Err(Problem::new(ProblemType::NotAllowed, "Voiding a record with all that depends on it is the owner's."));
+    if (ask.cascade || ask.dry_run || ask.lot_short) && tx.actor.role != Role::Owner {
+        return Err(Problem::new(
+            ProblemType::NotAllowed,
+            "Voiding a record with all that depends on it, or in spite of it, is the owner's.",
+        ));
     }
     root.may_change(tx)?;
     root.matches(ask.if_match.as_deref())?;
     let mut set: Vec<Dependent> =
         vec![Dependent { seq, kind, line: json!({"kind": kind.name(), "id": root.id.to_string(), "at": root.body.get("at")}) }];
-    set.extend(live(tx, more).await?);
+    let draw = if ask.lot_short { &BTreeSet::new() } else { &more.draw };
+    set.extend(live(tx, &more.rest.union(draw).copied().collect()).await?);
     let mut next = 0;
     while next < set.len() {
         let at = set[next].seq;
@@ -142,7 +156,32 @@ pub async fn void(tx: &mut WriteTx, kind: Kind, seq: Seq, ask: &Ask, more: &BTre
         let standing = if dependent.seq == seq { root.clone() } else { standing(tx, dependent.kind, dependent.seq).await? };
         void_one(tx, &standing, &ask.reason);
     }
+    if ask.lot_short {
+        let kept: BTreeSet<Seq> = more.draw.iter().copied().filter(|seq| !set.iter().any(|d| d.seq == *seq)).collect();
+        for kept in live(tx, &kept).await? {
+            say(tx, kept.kind, kept.seq, Despite::LotShort, &ask.reason).await?;
+        }
+    }
     Ok(set)
+}
+
+/// Says of a record that it stands in spite of something: a correction of that record.
+async fn say(tx: &mut WriteTx, kind: Kind, seq: Seq, what: Despite, reason: &str) -> Result<(), Problem> {
+    let mut standing = standing(tx, kind, seq).await?;
+    let said = standing.body.as_object_mut().map(|body| body.entry("despite").or_insert_with(|| json!([])));
+    let Some(Value::Array(said)) = said else { return Err(Problem::internal("a record that is no object")) };
+    if !said.iter().any(|code| code == what.name()) {
+        said.push(what.name().into());
+    }
+    let codes: Vec<&'static str> =
+        said.iter().filter_map(|code| Despite::ALL.iter().map(|d| d.name()).find(|name| code == name)).collect();
+    standing.touch(tx);
+    tx.note_acting(kind, seq, false);
+    let version = standing.version + 1;
+    let n = journal::append(tx, seq, journal::Action::Correct, version, Some(reason), Some(&standing.body.to_string()));
+    tx.push("UPDATE record SET version = ?, journal_n = ? WHERE seq = ?", vec![version.into(), n.into(), seq.into()]);
+    flags::write_despite(tx, seq, &codes, true);
+    Ok(())
 }
 
 fn void_one(tx: &mut WriteTx, standing: &Standing, reason: &str) {

@@ -6,6 +6,7 @@ mod along;
 mod architecture;
 mod bad_input;
 mod calls;
+mod cascade;
 mod dated;
 mod export;
 mod forget;

@@ -4,7 +4,7 @@ use super::act::{Acted, Attempts, Kit, act};
 use super::lists::{ListFilter, list_params, list_some};
 use super::path::{check_match, fill_draft, find, in_path, no_such, read_draft};
 use super::schema::{by_ref, patch_schema, request_schema, words};
-use crate::book::common::{Draft, MEMBERS};
+use crate::book::common::{Despite, Draft, MEMBERS};
 use crate::book::idempotency::{self, Key};
 use crate::book::render;
 use crate::book::resolve::Asks;
@@ -13,12 +13,11 @@ use crate::book::verbs;
 use crate::book::void::{self, Ask, InTheWay};
 use crate::db::WriteTx;
 use crate::kernel::actor::Right;
-use crate::kernel::field::Body as _;
-use crate::kernel::{Kind, Problem, Seq};
+use crate::kernel::field::{Body as _, Many};
+use crate::kernel::{Kind, Problem};
 use crate::web::route::handler;
 use crate::web::{Answer, Ctx, Method, Param, Reply, RequestBody, Route};
 use serde_json::{Value, json};
-use std::collections::BTreeSet;
 
 /// A parent named in the path: its kind, and the member of the body that refers to it.
 #[derive(Clone, Copy, Debug)]
@@ -178,7 +177,9 @@ fn void_route(kit: &Kit, kind: Kind, right: Right) -> Route {
             schema: json!({"type": "object", "additionalProperties": false, "required": ["reason"], "properties": {
                 "reason": {"type": "string", "minLength": 1, "maxLength": 500},
                 "cascade": {"type": ["boolean", "null"], "description": "void what depends on it too (owner)"},
-                "dry_run": {"type": ["boolean", "null"], "description": "show what would be voided, and change nothing (owner)"}
+                "dry_run": {"type": ["boolean", "null"], "description": "show what would be voided, and change nothing (owner)"},
+                "despite": {"type": ["array", "null"], "maxItems": 6, "items": {"enum": ["lot_short"]},
+                    "description": "lot_short: keep what drew metal that this takes off the record; its lots held more than the book (owner)"}
             }}),
             merge_patch: false,
         }),
@@ -203,7 +204,7 @@ fn void_route(kit: &Kit, kind: Kind, right: Right) -> Route {
 fn void_ask(ctx: &Ctx) -> Result<Ask, Problem> {
     let Value::Object(object) = &ctx.body else { return Err(Problem::field("", "wrong-type", "Give a JSON object.")) };
     let mut faults = crate::kernel::field::Faults::default();
-    crate::kernel::field::unknown(object, &[&["reason", "cascade", "dry_run"]], "", &mut faults);
+    crate::kernel::field::unknown(object, &[&["reason", "cascade", "dry_run", "despite"]], "", &mut faults);
     let reason =
         <crate::kernel::field::Text<500> as crate::kernel::field::Field>::read(object.get("reason"), "/reason", &mut faults);
     let mut flag = |name: &str| {
@@ -212,8 +213,15 @@ fn void_ask(ctx: &Ctx) -> Result<Ask, Problem> {
             .unwrap_or(false)
     };
     let (cascade, dry_run) = (flag("cascade"), flag("dry_run"));
+    let despite = <Many<Despite, 6> as crate::kernel::field::Field>::read(object.get("despite"), "/despite", &mut faults);
+    let despite = despite.map(|many| many.0).unwrap_or_default();
+    if despite.iter().any(|code| *code != Despite::LotShort) {
+        faults.add("/despite", "not-here", "Of a void only lot_short may be said.");
+    }
+    let lot_short = despite.contains(&Despite::LotShort);
+    let if_match = ctx.if_match.clone();
     match reason {
-        Some(reason) if faults.0.is_empty() => Ok(Ask { reason: reason.0, cascade, dry_run, if_match: ctx.if_match.clone() }),
+        Some(reason) if faults.0.is_empty() => Ok(Ask { reason: reason.0, cascade, dry_run, lot_short, if_match }),
         _ => Err(Problem::invalid(faults.0)),
     }
 }
@@ -223,17 +231,21 @@ async fn void_one(kit: &Kit, kind: Kind, ctx: Ctx) -> Result<Reply, Problem> {
     let text = ctx.part("id").to_owned();
     let key = ctx.key.as_deref().map(|k| Key::new(k, ctx.method.name(), &ctx.path, &ctx.body)).transpose()?;
     let mut attempts = Attempts::default();
-    let mut more = BTreeSet::new();
+    let mut more = InTheWay::default();
     loop {
         let mut tx = attempts.turn(kit, &ctx).await?;
         match void_in(&mut tx, kind, &text, key.as_ref(), &ask, &more).await {
             Err(problem) => {
                 let found: InTheWay = tx.recall_or_default();
-                let grown = ask.cascade && found.0.iter().any(|seq| !more.contains(seq));
+                let rest = ask.cascade && !found.rest.is_subset(&more.rest);
+                let draw = (ask.cascade || ask.lot_short) && !found.draw.is_subset(&more.draw);
+                let grown = rest || draw;
                 if grown {
-                    // What stands in the way goes too; the turn is begun again with it.
+                    // What stands in the way goes too, or is kept as was said; the turn is begun
+                    // again with it.
                     tx.leave().await?;
-                    more.extend(found.0);
+                    more.rest.extend(found.rest);
+                    more.draw.extend(found.draw);
                     attempts = Attempts::default();
                 } else {
                     attempts.refused(kit, tx, problem).await?;
@@ -261,7 +273,7 @@ async fn void_in(
     text: &str,
     key: Option<&Key>,
     ask: &Ask,
-    more: &BTreeSet<Seq>,
+    more: &InTheWay,
 ) -> Result<(Value, bool), Problem> {
     let mut asks = Asks::default();
     asks.add(kind, text);

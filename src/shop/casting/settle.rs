@@ -31,7 +31,7 @@ pub fn settle<'t>(tx: &'t mut WriteTx) -> Pin<Box<dyn Future<Output = Result<(),
         for &casting in &story.castings {
             let walked = walk(&happened(&story, &settings, casting));
             if let Some(misfit) = &walked.misfit {
-                stands_in_the_way(tx, [misfit.seq]);
+                stands_in_the_way(tx, [misfit.seq], []);
                 lines.extend(story.of(casting).find(|l| l.seq == misfit.seq).map(named));
                 refused.get_or_insert_with(|| refusal(tx, &story, casting, misfit));
                 continue;
@@ -39,7 +39,7 @@ pub fn settle<'t>(tx: &'t mut WriteTx) -> Pin<Box<dyn Future<Output = Result<(),
             if !matches!(walked.stage, Stage::Scrapped | Stage::Lost)
                 && let Some(recast) = story.of(casting).find(|l| rests_on_scrap(l))
             {
-                stands_in_the_way(tx, [recast.seq]);
+                stands_in_the_way(tx, [recast.seq], []);
                 lines.push(named(recast));
                 refused.get_or_insert_with(|| still_good(tx, recast, walked.stage));
                 continue;

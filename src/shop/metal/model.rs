@@ -56,7 +56,7 @@ impl Field for Composition {
 body! {
     /// Metal in stock.
     pub struct LotBody {
-        /// What it is, from `/v1/trade/alloys`.
+        /// What it is, from `/v1/trade/alloys`, or `unknown`: scrap that nobody knows.
         alloy: Text<40>,
         /// Ingot, returns, addition.
         kind: LotKind,

@@ -151,10 +151,18 @@ impl Settling {
             })
             .collect();
         // What they drew may still be on its way, unless metal is being taken out of the book.
-        let problem =
-            Problem::new(ProblemType::MetalShort, format!("{} later records would draw metal that is not there.", short.len()))
-                .with("short", lines)
-                .with("may_follow", !self.acting.iter().any(|a| a.voids));
+        let voids = self.acting.iter().any(|a| a.voids);
+        let what_to_do = if voids {
+            "The owner may void those too with cascade: true, or keep them with despite: [lot_short] if the lots really held it."
+        } else {
+            "If the lots really held it, correct those first with despite: [lot_short]."
+        };
+        let problem = Problem::new(
+            ProblemType::MetalShort,
+            format!("{} later records would draw metal that is not there. {what_to_do}", short.len()),
+        )
+        .with("short", lines)
+        .with("may_follow", !voids);
         Ok(Some(Replayed::Refused { problem, by }))
     }
 }

@@ -290,8 +290,15 @@ fn write(tx: &mut WriteTx, derivation: Derivation) -> Result<(), Problem> {
     if let Some((problem, by)) = missing {
         return Err(short(tx, problem, by));
     }
-    if let Some(first) = impossible.first() {
-        stands_in_the_way(tx, impossible.iter().map(Impossible::rests));
+    // What came after a closing says more than that its heat does not balance.
+    let late = |i: &&Impossible| {
+        matches!(
+            i,
+            Impossible::ChargedAfterClosing { .. } | Impossible::PouredAfterClosing { .. } | Impossible::ClosedTwice { .. }
+        )
+    };
+    if let Some(first) = impossible.iter().find(late).or(impossible.first()) {
+        stands_in_the_way(tx, impossible.iter().map(Impossible::rests), []);
         return Err(refusal(tx, first));
     }
     if !changed.is_empty() {
@@ -304,7 +311,7 @@ fn write(tx: &mut WriteTx, derivation: Derivation) -> Result<(), Problem> {
 
 /// The refusal for want of metal; the records that draw it stand in the way of a void.
 fn short(tx: &mut WriteTx, problem: Problem, by: Vec<Seq>) -> Problem {
-    stands_in_the_way(tx, by);
+    stands_in_the_way(tx, [], by);
     problem
 }
 

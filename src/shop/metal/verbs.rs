@@ -13,6 +13,9 @@ use crate::shop::house::trade;
 use std::collections::BTreeMap;
 use uuid::Uuid;
 
+/// The alloy of scrap that nobody knows: it may lie in stock and be charged, never be poured as.
+pub const UNKNOWN: &str = "unknown";
+
 /// Metal lots.
 pub enum Lots {}
 
@@ -25,6 +28,7 @@ impl Room for Lots {
         let catalogue = trade::of(tx).await?;
         match catalogue.alloy(&entry.body.alloy.0) {
             Some(alloy) => entry.body.alloy.0.clone_from(&alloy.designation),
+            None if entry.body.alloy.0.trim().eq_ignore_ascii_case(UNKNOWN) => UNKNOWN.clone_into(&mut entry.body.alloy.0),
             None => return Err(trade::no_alloy("/alloy", &entry.body.alloy.0)),
         }
         let body = &entry.body;

@@ -12,7 +12,7 @@ use pourbook::db::{Db, Options, Read as _};
 use pourbook::demo;
 use pourbook::kernel::{Clock, Instant as At, Mass, Money, Order};
 use pourbook::science::ledger::history::{Casting, Closing, Heat, Pooled, Poured, Shell, Verdict};
-use pourbook::science::ledger::{Entry, Event, History, derive};
+use pourbook::science::ledger::{Entry, Event, History, Scale, derive};
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
 use std::time::Instant;
@@ -157,7 +157,7 @@ fn main() {
     let mut movements = 0;
     let replays = (0..RUNS).map(|_| {
         let begun = Instant::now();
-        let book = derive(&told, Mass::from_mg(10_000));
+        let book = derive(&told, Scale { step: Mass::from_mg(10_000), per_million: 2000 });
         movements = book.movements.len();
         assert!(book.impossible.is_empty(), "{:?}", book.impossible.first());
         begun.elapsed().as_secs_f64() * 1000.0

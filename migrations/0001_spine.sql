@@ -121,3 +121,15 @@ CREATE TABLE setting (
     value   TEXT NOT NULL
 ) STRICT;
 CREATE INDEX setting_by_name ON setting (name, from_on);
+
+-- What the shop reckons with from a day on: money an hour, a kilogram, a day. The subject is an
+-- alloy by its name, or a hand or a recipe by its record; neither: the rate of all of them.
+CREATE TABLE rate (
+    seq          INTEGER PRIMARY KEY REFERENCES record (seq),
+    what         TEXT NOT NULL,
+    alloy        TEXT,
+    subject_seq  INTEGER REFERENCES record (seq),
+    from_on      TEXT NOT NULL,
+    amount_minor INTEGER CHECK (amount_minor >= 0)
+) STRICT;
+CREATE INDEX rate_by_what ON rate (what, from_on);

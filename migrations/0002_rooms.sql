@@ -314,6 +314,7 @@ CREATE INDEX payment_by_commission ON payment (commission_seq);
 CREATE TABLE trade_entry (
     seq     INTEGER PRIMARY KEY REFERENCES record (seq),
     section TEXT NOT NULL,
-    code    TEXT NOT NULL
+    code    TEXT NOT NULL,
+    from_on TEXT
 ) STRICT;
 CREATE INDEX trade_entry_by_code ON trade_entry (section, code);

@@ -91,6 +91,7 @@ CREATE TABLE movement (
     value_minor INTEGER NOT NULL,
     unit_heat   INTEGER,
     stock       INTEGER NOT NULL CHECK (stock IN (0, 1)),
+    scrap_minor INTEGER,
     PRIMARY KEY (source_seq, line)
 ) STRICT, WITHOUT ROWID;
 CREATE INDEX movement_from ON movement (from_kind, from_seq, at_ms, order_seq);

@@ -431,6 +431,7 @@ CREATE TABLE movement (
     value_minor INTEGER NOT NULL,
     unit_heat   INTEGER,
     stock       INTEGER NOT NULL CHECK (stock IN (0, 1)),
+    scrap_minor INTEGER,
     PRIMARY KEY (source_seq, line)
 ) STRICT, WITHOUT ROWID;
 
@@ -524,6 +525,17 @@ CREATE TABLE preheat (
     kiln_seq INTEGER NOT NULL REFERENCES record (seq),
     out_ms   INTEGER
 ) STRICT;
+
+CREATE TABLE rate (
+    seq          INTEGER PRIMARY KEY REFERENCES record (seq),
+    what         TEXT NOT NULL,
+    alloy        TEXT,
+    subject_seq  INTEGER REFERENCES record (seq),
+    from_on      TEXT NOT NULL,
+    amount_minor INTEGER CHECK (amount_minor >= 0)
+) STRICT;
+
+CREATE INDEX rate_by_what ON rate (what, from_on);
 
 CREATE TABLE recast (
     seq         INTEGER PRIMARY KEY REFERENCES record (seq),
@@ -653,7 +665,8 @@ CREATE TABLE token (
 CREATE TABLE trade_entry (
     seq     INTEGER PRIMARY KEY REFERENCES record (seq),
     section TEXT NOT NULL,
-    code    TEXT NOT NULL
+    code    TEXT NOT NULL,
+    from_on TEXT
 ) STRICT;
 
 CREATE INDEX trade_entry_by_code ON trade_entry (section, code);

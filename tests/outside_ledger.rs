@@ -250,7 +250,7 @@ async fn so_is_a_shop_of_another_seed() {
 /// `POURBOOK_SEEDS` says how many.
 #[tokio::test(flavor = "multi_thread")]
 async fn so_is_a_shop_that_does_anything_in_any_order() {
-    const MUST: [&str; 17] = [
+    const MUST: [&str; 19] = [
         "pour",
         "second stream",
         "second heat",
@@ -266,10 +266,13 @@ async fn so_is_a_shop_that_does_anything_in_any_order() {
         "count",
         "out",
         "transfer",
+        "scrap price",
+        "zone",
         "correction",
         "void",
     ];
     let mut tried = random::Tried::new();
+    let mut lowered = 0;
     let seeds = std::env::var("POURBOOK_SEEDS").map_or(12, |n| n.parse().unwrap());
     for seed in 1..=seeds {
         let dir = tempfile::tempdir().unwrap();
@@ -284,9 +287,16 @@ async fn so_is_a_shop_that_does_anything_in_any_order() {
         for n in [1, moved.len() / 2, moved.len() * 3 / 4] {
             missed(&document, &moved, n.max(1));
         }
+        // Returns that a price brought below their heat's unit value.
+        let sql = "SELECT count(*) FROM movement WHERE scrap_minor IS NOT NULL AND value_minor > 0 \
+                   AND value_minor = round(mass_mg * scrap_minor / 1e6)";
+        let mut read = db.read().await.unwrap();
+        lowered += read.fetch_one(sql, vec![]).await.unwrap().unwrap().int(0).unwrap();
+        drop(read);
         assert_eq!(app::rebuild::run(&db).await.unwrap(), Vec::<String>::new(), "seed {seed}");
         db.close().await;
     }
+    assert!(lowered > 0, "no scrap price ever told");
     println!("{tried:?}");
     for what in MUST {
         assert!(tried.get(what).is_some_and(|t| t.0 > 0), "no {what} was taken: {tried:?}");

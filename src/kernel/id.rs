@@ -139,6 +139,8 @@ kinds! {
     Payment "payment" "payments";
     /// A dated setting of the shop.
     Setting "setting" "settings";
+    /// A rate or price that the shop reckons with from a day on.
+    Rate "rate" "rates";
     /// A shop's own entry in the trade catalogue.
     TradeEntry "trade_entry" "trade-entries";
 }

@@ -7,6 +7,7 @@ mod architecture;
 mod bad_input;
 mod calls;
 mod cascade;
+mod dated;
 mod export;
 mod forget;
 mod grid;

@@ -348,6 +348,27 @@ impl Shop {
         self.make("receipt", "receipts", &format!("/v1/metal-lots/{pool}/receipts"), body).await;
     }
 
+    /// Sets or ends a scrap price from a day in the middle of it all; or moves the shop.
+    async fn price(&mut self) {
+        let from_on = format!("2026-01-{:02}", self.dice.between(1, 4));
+        if self.dice.chance(150) {
+            let zone = self.dice.word(&["Europe/Lisbon", "Pacific/Auckland", "America/Los_Angeles", "UTC"]);
+            let body = json!({"name": "zone", "from_on": from_on, "value": zone});
+            self.make("zone", "settings", "/v1/settings", body).await;
+            return;
+        }
+        let mut body = json!({"what": "scrap_kg", "from_on": from_on});
+        if self.dice.chance(700) {
+            body["alloy"] = "C87300".into();
+        }
+        if self.dice.chance(150) {
+            body["ended"] = true.into();
+        } else {
+            body["amount_minor"] = self.dice.between(200, 1200).into();
+        }
+        self.make("scrap price", "rates", "/v1/rates", body).await;
+    }
+
     /// Weighs a lot, sells or writes off from it, or moves metal into a pool.
     async fn stock(&mut self) {
         let (lot, pool, mass, at) = (self.lot(), self.pool(), self.dice.between(10, 4000), self.at());
@@ -429,7 +450,8 @@ pub async fn fill(db: &Db, seed: u64, steps: usize) -> Tried {
             59..=67 => shop.open_shell().await,
             68..=70 => shop.stock().await,
             71..=82 => shop.bench().await,
-            83..=86 => shop.buy().await,
+            83..=84 => shop.buy().await,
+            85..=86 => shop.price().await,
             87..=95 => shop.correct().await,
             _ => shop.void().await,
         }

@@ -23,6 +23,8 @@ Only integers and exact fractions are used. Mass is mg, value minor units.
 import argparse
 import json
 import sys
+from datetime import datetime, timedelta, timezone
+from zoneinfo import ZoneInfo
 from collections import defaultdict
 from decimal import Decimal
 from fractions import Fraction
@@ -156,6 +158,7 @@ class Shop:
                 self.records_of_casting[r.get("casting_id")].append(r)
 
         self.heels_into = self._heels()
+        self.zones = self._zones()
 
     def _heels(self):
         """Section 2: which closings leave a heel to which heat, in order."""
@@ -171,6 +174,41 @@ class Shop:
                     into[later.id].append(closing)
                     break
         return into
+
+    # -- days and prices
+
+    def _zones(self):
+        """The zones that the shop was ever set to, each with the instant in ms from
+        which it holds: midnight of its `from_on`, by its own clock."""
+        zones = []
+        for r in self.kinds["setting"]:
+            if r.get("name") == "zone":
+                zone = ZoneInfo(r.get("value"))
+                midnight = datetime.fromisoformat(r.get("from_on")).replace(tzinfo=zone)
+                zones.append((r.get("from_on"), r.seq, midnight.timestamp() * 1000, zone))
+        return [(begins, zone) for _, _, begins, zone in sorted(zones, key=lambda z: z[:2])]
+
+    def day(self, at_ms):
+        """The shop's day of an instant, as 2026-03-14."""
+        zone = timezone.utc
+        for begins, other in self.zones:
+            if begins <= at_ms:
+                zone = other
+        utc = datetime(1970, 1, 1, tzinfo=timezone.utc) + timedelta(milliseconds=at_ms)
+        return utc.astimezone(zone).date().isoformat()
+
+    def scrap_price(self, alloy, at_ms):
+        """Section 2, "Scrap price": minor units per kg, or None when none is in force."""
+        day = self.day(at_ms)
+        for subject in (alloy, None):
+            rates = [r for r in self.kinds["rate"]
+                     if r.get("what") == "scrap_kg" and r.get("alloy") == subject
+                     and r.get("from_on") <= day]
+            if rates:
+                last = max(rates, key=lambda r: r.get("from_on"))
+                if not last.get("ended"):
+                    return last.get("amount_minor")
+        return None
 
     # -- masses on record
 
@@ -550,6 +588,16 @@ class Walk:
         c = self.charged_mass[heat_id]
         return half_even(mass, self.charged_value[heat_id], c) if c else 0
 
+    def carried(self, heat_id, mass):
+        """What a return carries: at the scrap price in force, but never more than
+        the value that stands on the metal."""
+        standing = self.at_unit_value(heat_id, mass)
+        alloy = self.shop.by_id[heat_id].get("alloy")
+        price = self.shop.scrap_price(alloy, self.stamp["at_ms"])
+        if price is None:
+            return standing
+        return min(half_even(mass, price, 10**6), standing)
+
     def enter_heat(self, r):
         for closing in self.shop.heels_into[r.id]:
             giver = closing.get("heat_id")
@@ -575,7 +623,7 @@ class Walk:
             self.move(place, pool, mass, 0)
         parts = share(mass, [brought[h.id] for h in heats])
         for heat, part in zip(heats, parts):
-            value = self.at_unit_value(heat.id, part)
+            value = self.carried(heat.id, part)
             if heat.id in self.closed or value_from_place_alone:
                 self.move(place, pool, part, value)
             else:
@@ -605,7 +653,7 @@ class Walk:
         pigged = r.mass("pigged_kg") or 0
         if pigged:
             pool = self.shop.pool(r.get("pigged_lot_id"), heat.get("alloy"))
-            self.move(account, pool, pigged, self.at_unit_value(heat.id, pigged))
+            self.move(account, pool, pigged, self.carried(heat.id, pigged))
         self.move(account, "dross", r.mass("dross_kg") or 0, 0)
         self.move(account, "spill", r.mass("spilled_kg") or 0, 0)
         self.move_either_way(account, "unexplained", self.streams.unexplained[heat.id])

@@ -1226,5 +1226,124 @@ class Stock(unittest.TestCase):
             ("lot:" + lot, "lot:" + pool, 3 * KG, 1000)])
 
 
+class ScrapPrice(Worked):
+    """A heat of 100 kg worth 90,000: u = 900 a kg. Pigged 20, dross 2, poured 78; net 60,
+    gating 15 returned, swarf 3 unexplained."""
+
+    DAY = 86_400_000
+
+    def price(self, from_on, amount=None, alloy="bronze", **more):
+        return self.book.add("rate", what="scrap_kg", alloy=alloy, from_on=from_on,
+                             amount_minor=amount, **more)
+
+    def heat(self, heel=None, pigged="20"):
+        b = self.book
+        lot, self.pool = b.lot("100", 90_000), b.pool()
+        self.heat_id = b.heat((lot, "100"), crucible="K")
+        self.shell, (self.casting,) = b.shell("60")
+        b.pour(self.heat_id, self.shell, "78")
+        self.closing = b.close(self.heat_id, self.pool, pigged=pigged, dross="2", heel=heel)
+
+    def open_shell(self, at=None):
+        self.breaking = self.book.add("breakout", _at=at, casting_id=self.casting, net_kg="60",
+                                      returned_kg="15", returned_lot_id=self.pool,
+                                      verdict="accepted")
+        self.settle()
+
+    def back(self):
+        """The values of the returns, by record."""
+        back = defaultdict(int)
+        for m in self.out["movements"]:
+            if m["to"] == "lot:" + self.pool:
+                back[m["source"]] += m["value_minor"]
+        return back.get(self.closing, 0), back.get(self.breaking, 0)
+
+    def test_without_a_price(self):
+        self.heat()
+        self.open_shell()
+        self.assertEqual(self.back(), (20 * 900, 15 * 900))
+        self.rests(self.casting, 90_000 - 18_000 - 13_500)
+
+    def test_a_price_below_the_unit_value(self):
+        self.price("1970-01-01", 500)
+        self.heat()
+        self.open_shell()
+        self.assertEqual(self.back(), (20 * 500, 15 * 500))
+        self.rests(self.casting, 90_000 - 10_000 - 7_500)
+
+    def test_never_more_than_what_stands_on_the_metal(self):
+        self.price("1970-01-01", 901)
+        self.heat()
+        self.open_shell()
+        self.assertEqual(self.back(), (18_000, 13_500))
+
+    def test_from_its_day_on_until_the_next_or_the_end(self):
+        self.price("1970-01-02", 500)
+        self.price("1970-01-03", 400)
+        self.price("1970-01-04", ended=True)
+        self.heat()
+        for day, worth in ((0, 13_500), (1, 7_500), (2, 6_000), (3, 13_500)):
+            records = list(self.book.records)
+            self.open_shell(at=day * self.DAY + 40_000)
+            self.assertEqual(self.back(), (18_000, worth))
+            self.book.records = records
+
+    def test_the_alloys_own_goes_before_that_of_all(self):
+        self.price("1970-01-01", 300, alloy=None)
+        self.price("1970-01-01", 250, alloy="brass")
+        own = self.price("1970-01-01", 500)
+        self.heat()
+        self.open_shell()
+        self.assertEqual(self.back(), (10_000, 7_500))
+        next(r for r in self.book.records if r["id"] == own)["body"].update(
+            amount_minor=None, ended=True)
+        self.settle()
+        self.assertEqual(self.back(), (6_000, 4_500))
+
+    def test_the_day_is_the_shops(self):
+        """At 23:30 of the first in UTC it is the second in Lisbon: in 1970 Portugal kept
+        UTC+1 all the year (IANA tz, europe: Europe/Lisbon)."""
+        self.price("1970-01-02", 500)
+        self.heat()
+        zone = {"name": "zone", "from_on": "1970-01-01", "value": "Europe/Lisbon"}
+        late = self.DAY - 30 * 60_000
+        records = list(self.book.records)
+        self.open_shell(at=late)
+        self.assertEqual(self.back(), (18_000, 13_500))
+        self.book.records = records
+        self.book.add("setting", **zone)
+        self.open_shell(at=late)
+        self.assertEqual(self.back(), (18_000, 7_500))
+
+    def test_a_heel_stays_at_the_unit_value(self):
+        self.price("1970-01-01", 500)
+        self.heat(heel="10", pigged="10")
+        heat = self.book.heat(crucible="K")
+        self.settle()
+        self.assertEqual(self.moved("heat:" + self.heat_id, "heat:" + heat), [(mg("10"), 9_000)])
+        self.assertEqual(self.moved("heat:" + self.heat_id, "shell:" + self.shell)[-1],
+                         (0, 90_000 - 5_000 - 9_000))
+
+    def test_before_the_closing_the_heat_keeps_what_the_price_takes_off(self):
+        b = self.book
+        self.price("1970-01-01", 500)
+        lot, pool = b.lot("100", 90_000), b.pool()
+        heat = b.heat((lot, "100"))
+        shell, _ = b.shell("60")
+        pour = b.pour(heat, shell, "78")
+        b.add("leak", pour_id=pour, lost_kg="1", swept_kg="2", swept_lot_id=pool)
+        self.settle()
+        self.assertEqual(self.moved("heat:" + heat, "lot:" + pool), [(0, 1_000)])
+        self.holds("heat:" + heat, "22", 89_000)
+
+    def test_a_scrapped_casting_bears_the_difference(self):
+        self.price("1970-01-01", 500)
+        self.heat()
+        self.open_shell()
+        self.book.add("scrap", casting_id=self.casting, returned_lot_id=self.pool)
+        self.settle()
+        self.rests(self.casting, 72_500 - 60 * 500)
+
+
 if __name__ == "__main__":
     unittest.main()

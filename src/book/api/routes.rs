@@ -56,7 +56,7 @@ pub async fn record<R: Room>(kit: &Kit, ctx: Ctx, parent: Option<InPath>) -> Res
 #[must_use]
 pub const fn heading(kind: Kind) -> &'static str {
     match kind {
-        Kind::Hand | Kind::Kiln | Kind::Furnace | Kind::Crucible | Kind::Supplier | Kind::Setting => "The shop",
+        Kind::Hand | Kind::Kiln | Kind::Furnace | Kind::Crucible | Kind::Supplier | Kind::Setting | Kind::Rate => "The shop",
         Kind::Client | Kind::Commission | Kind::Cost | Kind::Payment => "Clients and commissions",
         Kind::Mould
         | Kind::Pattern

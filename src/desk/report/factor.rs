@@ -6,7 +6,6 @@
 
 use super::ask::Ask;
 use crate::kernel::Instant;
-use crate::kernel::Precision;
 use crate::shop::house::settings::Settings;
 use serde_json::{Value, json};
 
@@ -158,19 +157,13 @@ fn band(edges: &[f64], n: usize) -> String {
 /// The months of the shop from one instant to another: beginning, end, name.
 #[must_use]
 pub fn months(settings: &Settings, first: Instant, last: Instant) -> Value {
-    const HOUR: i64 = 3_600_000;
-    // Noon of the first of a month: a day more or less stays clear of every change of clocks.
-    let noon_of_first = |at: Instant| {
-        let noon = settings.span(at, Precision::Day).0.plus_ms(12 * HOUR);
-        noon.plus_ms(-24 * HOUR * i64::from(settings.day(noon).day() - 1))
-    };
     let mut out = Vec::new();
-    let mut noon = noon_of_first(first);
-    let begin = |noon: Instant| settings.span(noon, Precision::Day).0;
-    while begin(noon) <= last {
-        let next = noon_of_first(noon.plus_ms(31 * 24 * HOUR));
-        out.push(json!([begin(noon).ms(), begin(next).ms(), settings.month(noon)]));
-        noon = next;
+    let mut day = settings.day(first).first_of_month();
+    while let Some(begin) = settings.begin(day).filter(|begin| *begin <= last) {
+        let Ok(next) = day.checked_add(jiff::Span::new().months(1)) else { break };
+        let Some(end) = settings.begin(next) else { break };
+        out.push(json!([begin.ms(), end.ms(), settings.month(begin)]));
+        day = next;
     }
     Value::Array(out)
 }

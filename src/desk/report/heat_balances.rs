@@ -19,10 +19,10 @@ use crate::science::statistics::individuals;
 use crate::shop::house::settings::Settings;
 use crate::shop::house::trade::Trade;
 use crate::shop::house::{settings, trade};
-use crate::shop::metal::{residual_limit, residual_percent, weighings};
+use crate::shop::metal::{Residual, scrap_charges, weighings};
 use crate::web::{Ctx, Reply};
 use serde_json::{Map, Value, json};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Reads which closed heats are asked for.
 ///
@@ -65,14 +65,15 @@ struct Limits<'a> {
     trade: &'a Trade,
     settings: &'a Settings,
     weighings: BTreeMap<Seq, i64>,
+    scrap: BTreeSet<Seq>,
 }
 
 impl Limits<'_> {
     /// What a heat may leave unexplained: as its balance and its flag have it.
     fn of(&self, heat: &ClosedHeat) -> Mass {
-        let percent = residual_percent(self.trade.alloy(&heat.alloy));
+        let alloy = self.trade.alloy_on(&heat.alloy, self.settings.day(heat.at));
         let weighings = self.weighings.get(&heat.seq).copied().unwrap_or(1);
-        residual_limit(percent, heat.charged, self.settings.scale_step(heat.at), weighings)
+        Residual::of(self.settings, alloy, self.scrap.contains(&heat.seq), heat.at).limit(heat.charged, weighings)
     }
 }
 
@@ -113,7 +114,8 @@ pub async fn list(read: &mut ReadTx, ctx: &Ctx) -> Result<Reply, Problem> {
     let found = closed(read, ctx, &which).await?;
     let seqs: Vec<Seq> = found.iter().map(|h| h.seq).collect();
     let (trade, settings) = (trade::of(read).await?, settings::of(read).await?);
-    let limits = Limits { trade: &trade, settings: &settings, weighings: weighings(read, &seqs).await? };
+    let (weighings, scrap) = (weighings(read, &seqs).await?, scrap_charges(read, &seqs).await?);
+    let limits = Limits { trade: &trade, settings: &settings, weighings, scrap };
     let shown: Vec<(&ClosedHeat, Mass)> = found.iter().map(|h| (h, limits.of(h))).collect();
     let weighed: Vec<&(&ClosedHeat, Mass)> = shown.iter().filter(|(h, _)| !h.by_difference).collect();
     let unexplained: Mass = weighed.iter().map(|(h, _)| h.unexplained).sum();

@@ -115,6 +115,8 @@ pub struct Movement {
     pub value: Money,
     /// For returns into a pool: the `seq` of the heat whose V/C values it (rule 2).
     pub unit_heat: Option<i64>,
+    /// For those: the scrap price, a kg, in force at the return, whether it was the less or not.
+    pub scrap: Option<Money>,
 }
 
 impl Movement {

@@ -83,7 +83,7 @@ mod tests {
 
     fn moved(at: i64, from: Account, to: Account, mg: i64) -> Movement {
         let (mass, value) = (Mass::from_mg(mg), Money::ZERO);
-        Movement { order: Order::new(at, at), source: at, line: 1, from, to, mass, value, unit_heat: None }
+        Movement { order: Order::new(at, at), source: at, line: 1, from, to, mass, value, unit_heat: None, scrap: None }
     }
 
     fn of(elements: &[(&str, f64)]) -> Analysis {

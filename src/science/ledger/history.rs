@@ -5,7 +5,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::kernel::{Mass, Money, Order};
+use crate::kernel::{Instant, Mass, Money, Order};
 
 use super::account::Account;
 use super::share::Taker;
@@ -19,6 +19,25 @@ pub struct History {
     pub shells: Vec<Shell>,
     /// All entries.
     pub entries: Vec<Entry>,
+    /// The scrap prices in force.
+    pub prices: Prices,
+}
+
+/// Rule 2: the scrap prices, a kg, in force for what a heat is poured as, at the instants at
+/// which something happened. Where none is, none was in force.
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
+pub struct Prices(BTreeMap<(i64, Instant), Money>);
+
+impl Prices {
+    /// Puts the price on file that was in force for a heat at an instant.
+    pub fn put(&mut self, heat: i64, at: Instant, a_kg: Money) {
+        self.0.insert((heat, at), a_kg);
+    }
+    /// The price in force for a heat at an instant.
+    #[must_use]
+    pub fn of(&self, heat: i64, at: Instant) -> Option<Money> {
+        self.0.get(&(heat, at)).copied()
+    }
 }
 
 /// A heat; its `seq` is that of its order.
@@ -304,6 +323,8 @@ pub struct Cluster {
     pub heels: Vec<Heel>,
     /// All entries of its heats, shells and castings; none of lots alone.
     pub entries: Vec<Entry>,
+    /// The scrap prices in force for its heats.
+    pub prices: Prices,
 }
 
 /// Rule 2: who takes over which heel. The next heat in the same crucible, the first in
@@ -383,6 +404,10 @@ pub fn clusters(history: &History) -> Vec<Cluster> {
         for root in roots {
             found.entry(root).or_default().entries.push(entry.clone());
         }
+    }
+    for cluster in found.values_mut() {
+        let ours = |(heat, _): &(i64, Instant)| cluster.heats.iter().any(|h| h.order.seq == *heat);
+        cluster.prices = Prices(history.prices.0.iter().filter(|(key, _)| ours(key)).map(|(key, a_kg)| (*key, *a_kg)).collect());
     }
     found.into_values().collect()
 }

@@ -71,6 +71,15 @@ pub enum Impossible {
     },
 }
 
+/// The shop's scale: what it may be off decides only what is [`Impossible`].
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Scale {
+    /// The smallest mass that it shows.
+    pub step: Mass,
+    /// The share of a mass that it may be off, in millionths.
+    pub per_million: i64,
+}
+
 impl Impossible {
     /// The record that cannot stand while this is so: of a heat that does not balance, the heat;
     /// else the one to blame.
@@ -88,19 +97,20 @@ impl Impossible {
     }
 }
 
-/// The larger of the scale's step and 0.2 % of the mass moved: what a scale may be off.
+/// The larger of the scale's step and its share of the mass moved: what it may be off.
 #[must_use]
-pub fn tolerance(scale_step: Mass, moved: Mass) -> Mass {
-    scale_step.max(Mass::from_mg((moved.mg() / 500).abs()))
+pub fn tolerance(scale: Scale, moved: Mass) -> Mass {
+    let share = i128::from(moved.mg()).abs() * i128::from(scale.per_million) / 1_000_000;
+    scale.step.max(i64::try_from(share).map_or(Mass::MAX, Mass::from_mg))
 }
 
 /// All that is impossible in one cluster by its masses alone.
-pub(super) fn impossible(facts: &Facts, cluster: &Cluster, masses: &Masses, step: Mass) -> Vec<Impossible> {
+pub(super) fn impossible(facts: &Facts, cluster: &Cluster, masses: &Masses, scale: Scale) -> Vec<Impossible> {
     let mut found: Vec<Impossible> = cluster.entries.iter().filter_map(negative_mass).collect();
-    found.extend(facts.outs.iter().filter_map(|(shell, outs)| overdrawn(masses, *shell, outs, step)));
+    found.extend(facts.outs.iter().filter_map(|(shell, outs)| overdrawn(masses, *shell, outs, scale)));
     for (&heat, balance) in &masses.heats {
         if let Some(closed) = balance.closed {
-            found.extend(residual(heat, balance, closed, step));
+            found.extend(residual(heat, balance, closed, scale.step));
             found.extend(cluster.entries.iter().filter_map(|e| late(e, heat, closed, masses)));
             let heels = cluster.heels.iter().filter(|h| h.to == heat);
             let lit = cluster.heats.iter().find(|h| h.order.seq == heat && h.order > closed);
@@ -116,7 +126,7 @@ pub(super) fn impossible(facts: &Facts, cluster: &Cluster, masses: &Masses, step
 
 /// Whether a shell gave more than it can have held: more than its gross, when that is
 /// known, or more than was poured, when all of it was weighed.
-fn overdrawn(masses: &Masses, shell: i64, outs: &Outs, step: Mass) -> Option<Impossible> {
+fn overdrawn(masses: &Masses, shell: i64, outs: &Outs, scale: Scale) -> Option<Impossible> {
     let mut streams = masses.streams.values().filter(|s| s.shell == shell).peekable();
     streams.peek()?;
     let (mut poured, mut all_weighed) = (Mass::ZERO, true);
@@ -125,17 +135,17 @@ fn overdrawn(masses: &Masses, shell: i64, outs: &Outs, step: Mass) -> Option<Imp
         all_weighed &= stream.basis == Basis::Weighed;
     }
     let gross = outs.gross.map(|(_, gross)| gross);
-    let beyond_gross = gross.map_or(Mass::ZERO, |g| beyond(outs.net + outs.returned, g, step));
+    let beyond_gross = gross.map_or(Mass::ZERO, |g| beyond(outs.net + outs.returned, g, scale));
     let out = outs.known().max(gross.map_or(Mass::ZERO, |g| g + outs.leaked));
-    let beyond_poured = if all_weighed { beyond(out, poured, step) } else { Mass::ZERO };
+    let beyond_poured = if all_weighed { beyond(out, poured, scale) } else { Mass::ZERO };
     let over = beyond_gross.max(beyond_poured);
     (over > Mass::ZERO).then_some(Impossible::ShellOverdrawn { source: outs.last.seq, shell, over })
 }
 
 /// By how much one mass exceeds another, if beyond tolerance; else nothing.
-fn beyond(mass: Mass, limit: Mass, step: Mass) -> Mass {
+fn beyond(mass: Mass, limit: Mass, scale: Scale) -> Mass {
     let over = mass - limit;
-    if over > tolerance(step, limit) { over } else { Mass::ZERO }
+    if over > tolerance(scale, limit) { over } else { Mass::ZERO }
 }
 
 fn residual(heat: i64, balance: &HeatMasses, closed: Order, step: Mass) -> Option<Impossible> {

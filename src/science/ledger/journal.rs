@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use crate::kernel::{Mass, Money, Order};
 
 use super::account::{Account, Movement};
+use super::history::Prices;
 use super::stock::{Act, Key, Step, Told, Values, excess, row};
 
 /// The record at hand: when it happens and whose movements it causes.
@@ -25,6 +26,7 @@ enum Line {
 /// Movements and balances of one cluster, in the making.
 pub(super) struct Journal<'a> {
     values: &'a Values,
+    prices: &'a Prices,
     rows: Vec<(Movement, Line)>,
     pub steps: Vec<Step>,
     counts: BTreeMap<i64, u32>,
@@ -32,9 +34,9 @@ pub(super) struct Journal<'a> {
 }
 
 impl<'a> Journal<'a> {
-    pub fn new(values: &'a Values) -> Self {
+    pub fn new(values: &'a Values, prices: &'a Prices) -> Self {
         let (rows, steps, counts) = (Vec::new(), Vec::new(), BTreeMap::new());
-        Self { values, rows, steps, counts, balances: BTreeMap::new() }
+        Self { values, prices, rows, steps, counts, balances: BTreeMap::new() }
     }
 
     /// What the cluster's movements so far have left on an account.
@@ -51,7 +53,7 @@ impl<'a> Journal<'a> {
         }
         if !(mass.is_zero() && value.is_zero()) {
             let Cause { order, source } = cause;
-            let m = Movement { order, source, line: 0, from, to, mass, value, unit_heat: None };
+            let m = Movement { order, source, line: 0, from, to, mass, value, unit_heat: None, scrap: None };
             self.push(m, Line::Next);
         }
     }
@@ -61,7 +63,7 @@ impl<'a> Journal<'a> {
         let (mass, value) = self.holds(from);
         if !(mass.is_zero() && value.is_zero()) {
             let Cause { order, source } = cause;
-            let m = Movement { order, source, line, from, to, mass, value, unit_heat: None };
+            let m = Movement { order, source, line, from, to, mass, value, unit_heat: None, scrap: None };
             self.push(m, Line::Fixed);
         }
     }
@@ -93,9 +95,11 @@ impl<'a> Journal<'a> {
         told.value
     }
 
-    /// A return (rules 2 and 5): mass from where it lies, value from `payer`.
+    /// A return (rules 2 and 5): mass from where it lies, value from `payer`. Its movements bear
+    /// the heat and the scrap price by which their value was told.
     pub fn give_back(&mut self, cause: Cause, from: Account, payer: Account, heat: Option<i64>, lot: i64, mass: Mass) {
-        let Some((step, told)) = self.step(cause, mass, Act::Back { lot, heat, mass }) else {
+        let scrap = heat.and_then(|heat| self.prices.of(heat, cause.order.at));
+        let Some((step, told)) = self.step(cause, mass, Act::Back { lot, heat, mass, scrap }) else {
             return;
         };
         let to = Account::Lot(lot);
@@ -105,7 +109,7 @@ impl<'a> Journal<'a> {
         let value_row = row(&step, payer, to, Mass::ZERO, paid);
         let value_row = value_row.map(|m| Movement { line: m.line.saturating_add(1), ..m });
         for m in mass_row.into_iter().chain(value_row) {
-            self.push(Movement { unit_heat: heat, ..m }, Line::Fixed);
+            self.push(Movement { unit_heat: heat, scrap, ..m }, Line::Fixed);
         }
     }
 

@@ -44,8 +44,8 @@ use crate::kernel::{Mass, Money};
 pub use account::{Account, Movement};
 pub use chemistry::{Analysis, Chemistry, chemistry};
 pub use figures::{CastingBalance, Figures, HeatBalance, JobCost, ShellBalance, State, job_cost};
-pub use history::{Cluster, Entry, Event, History, clusters, heels};
-pub use impossible::{Impossible, negative_mass, tolerance};
+pub use history::{Cluster, Entry, Event, History, Prices, clusters, heels};
+pub use impossible::{Impossible, Scale, negative_mass, tolerance};
 pub use masses::{Basis, HeatMasses, Masses, Stream, masses};
 pub use owners::{Owner, SHOP, owners};
 pub use stock::{Act, Key, Step, Stock, Told, Values, lot_movements, lot_steps, recall};
@@ -66,11 +66,11 @@ pub struct Book {
     pub impossible: Vec<Impossible>,
 }
 
-/// Derives everything from nothing. `scale_step` is the smallest mass that the shop's
-/// scale shows; it decides only what is [`Impossible`]. Neither the order of the entries
+/// Derives everything from nothing. What the shop's `scale` may be off
+/// decides only what is [`Impossible`]. Neither the order of the entries
 /// nor that of heats and shells matters.
 #[must_use]
-pub fn derive(history: &History, scale_step: Mass) -> Book {
+pub fn derive(history: &History, scale: Scale) -> Book {
     let clusters = clusters(history);
     let planned: Vec<(Masses, Vec<Step>)> = clusters.iter().map(plan).collect();
     let mut steps = lot_steps(&history.entries);
@@ -81,7 +81,7 @@ pub fn derive(history: &History, scale_step: Mass) -> Book {
     let lots = history.entries.iter().filter(|e| e.event.is_of_lots_alone());
     book.impossible = lots.filter_map(negative_mass).collect();
     for (cluster, (masses, _)) in clusters.iter().zip(&planned) {
-        let derived = derive_cluster(cluster, masses, &book.values, scale_step);
+        let derived = derive_cluster(cluster, masses, &book.values, scale);
         book.movements.extend(derived.movements);
         book.impossible.extend(derived.impossible);
         book.figures.extend(derived.figures);

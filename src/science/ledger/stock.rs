@@ -12,6 +12,9 @@ use crate::kernel::{Mass, Money, Order};
 use super::account::{Account, Movement};
 use super::history::{Entry, Event, Gone};
 
+/// Milligrams in the kg that a scrap price is of.
+const MG_A_KG: i64 = 1_000_000;
+
 /// Which of the steps that a record causes: the n-th in order of happening.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub struct Key {
@@ -94,7 +97,8 @@ pub enum Act {
         /// How much.
         mass: Mass,
     },
-    /// A return into a pool at the unit value of a heat (rule 2).
+    /// A return into a pool at the unit value of a heat, or at the scrap price when that is
+    /// less (rule 2).
     Back {
         /// The pool.
         lot: i64,
@@ -102,6 +106,8 @@ pub enum Act {
         heat: Option<i64>,
         /// How much.
         mass: Mass,
+        /// The scrap price then in force, a kg.
+        scrap: Option<Money>,
     },
 }
 
@@ -166,8 +172,8 @@ impl Stock {
                 put(&mut self.heats, to, mass, value);
                 Told { value, found: Mass::ZERO }
             }
-            Act::Back { lot, heat, mass } => {
-                let value = heat.map_or(Money::ZERO, |heat| self.at_unit(heat, mass));
+            Act::Back { lot, heat, mass, scrap } => {
+                let value = heat.map_or(Money::ZERO, |heat| self.carried(heat, mass, scrap));
                 put(&mut self.lots, lot, mass, value);
                 Told { value, found: Mass::ZERO }
             }
@@ -178,6 +184,13 @@ impl Stock {
     #[must_use]
     pub fn at_unit(&self, heat: i64, mass: Mass) -> Money {
         at_unit(self.heats.get(&heat).copied().unwrap_or_default(), mass)
+    }
+
+    /// Rule 2: what a return carries: its mass at the heat's unit value, or at the scrap price
+    /// in force when that is less.
+    fn carried(&self, heat: i64, mass: Mass, scrap: Option<Money>) -> Money {
+        let standing = self.at_unit(heat, mass);
+        scrap.map_or(standing, |a_kg| standing.min(Money::from_minor(half_even(mass.mg(), a_kg.minor(), MG_A_KG))))
     }
 
     /// Rule 1: all of the value with all of the mass or more.
@@ -271,7 +284,7 @@ pub(super) fn excess(step: &Step, lot: Account, told: Told) -> Option<Movement> 
 pub(super) fn row(step: &Step, from: Account, to: Account, mass: Mass, value: Money) -> Option<Movement> {
     let (order, source, line) = (step.order, step.key.source, step.key.line());
     let something = !(mass.is_zero() && value.is_zero());
-    something.then_some(Movement { order, source, line, from, to, mass, value, unit_heat: None })
+    something.then_some(Movement { order, source, line, from, to, mass, value, unit_heat: None, scrap: None })
 }
 
 /// Reads the steps of clusters, and what the walk told of them, back from their stored
@@ -311,7 +324,7 @@ fn act_of(m: &Movement) -> Option<Act> {
         (Account::Lot(lot), Account::Casting(_)) => Some(Act::Draw { lot, heat: None, mass }),
         (Account::Heat(from), Account::Heat(to)) => Some(Act::Heel { from, to, mass }),
         (Account::Heat(_) | Account::Shell(_) | Account::Casting(_), Account::Lot(lot)) => {
-            Some(Act::Back { lot, heat: m.unit_heat, mass })
+            Some(Act::Back { lot, heat: m.unit_heat, mass, scrap: m.scrap })
         }
         _ => None,
     }

@@ -12,7 +12,7 @@ use super::account::{Account, Movement};
 use super::facts::{Facts, Mark};
 use super::figures::Figures;
 use super::history::{Closing, Cluster, Entry, Event, Heel, Pooled, Rod, Shell};
-use super::impossible::{Impossible, impossible, tolerance};
+use super::impossible::{Impossible, Scale, impossible, tolerance};
 use super::journal::{Cause, Journal};
 use super::masses::{Masses, masses_of};
 use super::share::{Taker, share};
@@ -40,14 +40,14 @@ pub fn steps(cluster: &Cluster, masses: &Masses) -> Vec<Step> {
 }
 
 /// Rules 4 to 8 for one cluster. `values` must hold what the walk told of all of its
-/// [`steps`]; a step it does not hold is worth nothing. `scale_step` is the smallest
-/// mass that the shop's scale shows: see [`super::tolerance`].
+/// [`steps`]; a step it does not hold is worth nothing. `scale` is the shop's
+/// scale: see [`super::tolerance`].
 #[must_use]
-pub fn derive_cluster(cluster: &Cluster, masses: &Masses, values: &Values, scale_step: Mass) -> Derived {
+pub fn derive_cluster(cluster: &Cluster, masses: &Masses, values: &Values, scale: Scale) -> Derived {
     let facts = Facts::new(cluster);
     let walk = Walk::run(&facts, cluster, masses, values);
-    let mut found = impossible(&facts, cluster, masses, scale_step);
-    let over = walk.over.iter().filter(|o| o.over > tolerance(scale_step, o.moved));
+    let mut found = impossible(&facts, cluster, masses, scale);
+    let over = walk.over.iter().filter(|o| o.over > tolerance(scale, o.moved));
     found.extend(over.map(|o| Impossible::CastingOverdrawn { source: o.source, casting: o.casting, over: o.over }));
     found.sort_unstable();
     let figures = Figures::new(&facts, masses, &walk.journal, &walk.pairs, &walk.delivered);
@@ -93,7 +93,7 @@ struct Walk<'a> {
 
 impl<'a> Walk<'a> {
     fn run(facts: &'a Facts<'a>, cluster: &'a Cluster, masses: &'a Masses, values: &'a Values) -> Self {
-        let journal = Journal::new(values);
+        let journal = Journal::new(values, &cluster.prices);
         let (pairs, delivered) = (BTreeMap::new(), BTreeMap::new());
         let (netted, over) = (BTreeMap::new(), Vec::new());
         let mut walk = Self { facts, masses, journal, pairs, delivered, netted, over };

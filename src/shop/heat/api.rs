@@ -10,7 +10,7 @@ use crate::kernel::actor::Right;
 use crate::kernel::{Kind, Mass, Problem, Seq};
 use crate::science::trade::TradeStep;
 use crate::shop::house::{settings, trade};
-use crate::shop::metal::{HeatFigures, heat_figures, residual_limit, residual_percent, weighings};
+use crate::shop::metal::{HeatFigures, Residual, heat_figures, scrap_charges, weighings};
 use crate::web::route::handler;
 use crate::web::{Answer, Ctx, Method, Reply, Route};
 use serde_json::{Map, Value, json};
@@ -127,9 +127,14 @@ async fn balance(kit: &Kit, ctx: &Ctx) -> Result<Reply, Problem> {
     let figures = heat_figures(&mut read, &[heat]).await?.pop().ok_or_else(|| Problem::internal(format!("heat {heat}")))?;
     let (alloy, at) = store::alloy_and_closing(&mut read, heat).await?;
     let weighings = weighings(&mut read, &[heat]).await?.get(&heat).copied().unwrap_or(1);
-    let percent = residual_percent(trade::of(&mut read).await?.alloy(&alloy));
-    let step = settings::of(&mut read).await?.scale_step(at);
-    Ok(Reply::json(&balance_json(&figures, residual_limit(percent, figures.charged, step, weighings))))
+    let (trade, settings) = (trade::of(&mut read).await?, settings::of(&mut read).await?);
+    let rule = Residual::of(
+        &settings,
+        trade.alloy_on(&alloy, settings.day(at)),
+        scrap_charges(&mut read, &[heat]).await?.contains(&heat),
+        at,
+    );
+    Ok(Reply::json(&balance_json(&figures, rule.limit(figures.charged, weighings))))
 }
 
 fn balance_json(f: &HeatFigures, limit: Mass) -> Value {

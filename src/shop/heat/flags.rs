@@ -48,7 +48,7 @@ pub fn of_pour(story: &Story, settings: &Settings, trade: &Trade, shell: Seq, po
         .as_str()
         .and_then(|id| story.context(id))
         .and_then(|heat| heat.body["alloy"].as_str())
-        .and_then(|code| trade.alloy(code));
+        .and_then(|code| trade.alloy_on(code, settings.day(pour.at)));
     if let Some(alloy) = alloy {
         if let Some(was) = pour.body["metal_c"].as_f64() {
             out.extend(metal_window(alloy, was));

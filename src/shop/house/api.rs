@@ -1,9 +1,9 @@
 //! `/v1/settings`, `/v1/trade/…`, the named things, `/v1/me`, `/v1/tags/{tag}`.
 
-use super::model::{SettingBody, TradeEntryBody};
-use super::settings::{self, SPECS};
-use super::trade;
-use super::verbs::{Settings, TradeEntries};
+use super::model::{RateBody, SettingBody, TradeEntryBody};
+use super::settings;
+use super::verbs::{Rates, Settings, TradeEntries};
+use super::{in_force, store, trade};
 use crate::book::api::{Kit, find, post, record_schema, standard};
 use crate::book::thing::{ThingBody, Things};
 use crate::kernel::actor::Right;
@@ -25,6 +25,9 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
     things::<Supplier>(kit, &mut out);
     out.push(post::<Settings>(kit, "/v1/settings", "setting_create", "Set something from a day on", Right::Own, None));
     out.extend(standard::<Settings>(kit, &[], Right::Own));
+    out.push(post::<Rates>(kit, "/v1/rates", "rate_create", "Set a rate or price from a day on", Right::Own, None));
+    out.extend(standard::<Rates>(kit, store::RATE_FILTERS, Right::Own));
+    out.extend(in_force::routes(kit));
     out.push(post::<TradeEntries>(
         kit,
         "/v1/trade-entries",
@@ -35,25 +38,6 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
     ));
     out.extend(standard::<TradeEntries>(kit, &[], Right::Own));
     out.extend(trade_routes(kit));
-    out.push(plain(
-        kit,
-        "/v1/settings-in-force",
-        "settings_in_force",
-        "Every setting as in force now",
-        "The shop",
-        in_force_schema(),
-        |kit, ctx| {
-            Box::pin(async move {
-                let mut read = kit.db.read().await?;
-                let settings = settings::of(&mut read).await?;
-                let items: Vec<Value> = SPECS
-                    .iter()
-                    .map(|s| json!({"name": s.name, "value": settings.value(s.name, ctx.now), "about": s.about}))
-                    .collect();
-                Ok(json!({"items": items}))
-            })
-        },
-    ));
     out.push(plain(kit, "/v1/me", "me", "Who I am", "The shop", me_schema(), |kit, ctx| {
         Box::pin(async move {
             let actor = ctx.actor()?;
@@ -126,12 +110,6 @@ fn plain(kit: &Kit, path: &str, operation: &str, about: &str, heading: &'static 
     }
 }
 
-fn in_force_schema() -> Value {
-    json!({"type": "object", "required": ["items"], "properties": {"items": {"type": "array", "items": {
-        "type": "object", "required": ["name", "about"], "properties": {
-            "name": {"type": "string"}, "value": {}, "about": {"type": "string"}}}}}})
-}
-
 fn me_schema() -> Value {
     json!({"type": "object", "required": ["name", "role"], "properties": {
         "name": {"type": "string"}, "role": {"type": "string"}, "currency": {"type": "string"},
@@ -156,9 +134,9 @@ fn trade_routes(kit: &Kit) -> Vec<Route> {
             "Alloys, each value with its source",
             "Trade",
             entries_schema(),
-            |kit, _| {
+            |kit, ctx| {
                 Box::pin(async move {
-                    let trade = trade::of(&mut kit.db.read().await?).await?;
+                    let trade = today(kit, ctx).await?;
                     own_marked(&trade, "alloys", &trade.alloys, |a| &a.designation)
                 })
             },
@@ -170,9 +148,9 @@ fn trade_routes(kit: &Kit) -> Vec<Route> {
             "What patterns are of",
             "Trade",
             entries_schema(),
-            |kit, _| {
+            |kit, ctx| {
                 Box::pin(async move {
-                    let trade = trade::of(&mut kit.db.read().await?).await?;
+                    let trade = today(kit, ctx).await?;
                     own_marked(&trade, "pattern-materials", &trade.pattern_materials, |m| &m.code)
                 })
             },
@@ -184,9 +162,9 @@ fn trade_routes(kit: &Kit) -> Vec<Route> {
             "Defects of the international atlas, and house codes for shell casting",
             "Trade",
             entries_schema(),
-            |kit, _| {
+            |kit, ctx| {
                 Box::pin(async move {
-                    let trade = trade::of(&mut kit.db.read().await?).await?;
+                    let trade = today(kit, ctx).await?;
                     own_marked(&trade, "defects", &trade.defects, |d| &d.code)
                 })
             },
@@ -208,6 +186,13 @@ fn trade_routes(kit: &Kit) -> Vec<Route> {
     built_in!("/v1/trade/operations", "trade_operations", "Operations that minutes are booked on", operations);
     built_in!("/v1/trade/practice", "trade_practice", "Limits and windows, each with its source", practices);
     out
+}
+
+/// The trade catalogue as in force today.
+async fn today(kit: &Kit, ctx: &Ctx) -> Result<trade::Trade, Problem> {
+    let mut read = kit.db.read().await?;
+    let today = settings::of(&mut read).await?.day(ctx.now);
+    trade::on(&mut read, today).await
 }
 
 fn own_marked<T: serde::Serialize>(
@@ -238,6 +223,7 @@ pub fn schemas() -> Vec<(Kind, Value)> {
         .map(|kind| (kind, record_schema::<ThingBody>(kind, &Map::new(), &[])))
         .collect();
     out.push((Kind::Setting, record_schema::<SettingBody>(Kind::Setting, &Map::new(), &[])));
+    out.push((Kind::Rate, record_schema::<RateBody>(Kind::Rate, &Map::new(), &[])));
     out.push((Kind::TradeEntry, record_schema::<TradeEntryBody>(Kind::TradeEntry, &Map::new(), &[])));
     out
 }

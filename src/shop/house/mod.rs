@@ -1,8 +1,10 @@
-//! The house: dated settings, the trade catalogue with the shop's own entries, and the
+//! The house: dated settings and rates, the trade catalogue with the shop's own entries, and the
 //! routes of its named things.
 
 mod api;
+mod in_force;
 mod model;
+pub mod rates;
 pub mod settings;
 mod settle;
 mod store;
@@ -10,5 +12,6 @@ pub mod trade;
 mod verbs;
 
 pub use api::{routes, schemas};
+pub use model::What;
 pub use settle::settle;
-pub use verbs::{Settings, TradeEntries};
+pub use verbs::{Rates, Settings, TradeEntries};

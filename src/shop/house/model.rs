@@ -1,6 +1,7 @@
 //! What is said of settings and of the shop's own trade entries.
 
-use crate::kernel::field::{Day, Faults, Field, Text};
+use crate::kernel::field::{Day, Faults, Field, Minor, Ref, Text};
+use crate::kernel::id::{Hand, Recipe};
 use crate::{body, words};
 use serde_json::{Value, json};
 
@@ -37,6 +38,52 @@ body! {
 }
 
 words! {
+    /// What a rate is the rate of.
+    pub enum What {
+        /// An hour of a hand's work.
+        HandHour = "hand_hour",
+        /// A dm² of shell and coat.
+        ShellCoatDm2 = "shell_coat_dm2",
+        /// A kg of fuel.
+        FuelKg = "fuel_kg",
+        /// A kWh of fuel or current.
+        FuelKwh = "fuel_kwh",
+        /// A kg of fired shell in the kiln.
+        KilnKg = "kiln_kg",
+        /// What a pour day costs whatever is poured.
+        PourDay = "pour_day",
+        /// The wear of a crucible by one heat.
+        CrucibleHeat = "crucible_heat",
+        /// The market price of a kg of metal.
+        MetalKg = "metal_kg",
+        /// What a kg of metal that returns is worth at most.
+        ScrapKg = "scrap_kg",
+    }
+}
+
+body! {
+    /// A rate or price, in force from a day until the next one of the same.
+    pub struct RateBody {
+        /// What it is the rate of.
+        what: What,
+        /// Whose hour it is; none: of every hand without a rate of their own.
+        hand_id: Option<Ref<Hand>>,
+        /// Which recipe's coats; none: of every recipe without a rate of its own.
+        recipe_id: Option<Ref<Recipe>>,
+        /// Which alloy's kg.
+        alloy: Option<Text<40>>,
+        /// From when.
+        from_on: Day,
+        /// How much a unit; left out where `ended`.
+        amount_minor: Option<Minor>,
+        /// From that day on there is none any more.
+        ended: Option<bool>,
+        /// Where it comes from.
+        notes: Option<Text<1000>>,
+    }
+}
+
+words! {
     /// A section of the trade catalogue that a shop may add to.
     pub enum Section {
         /// Alloys.
@@ -59,5 +106,7 @@ body! {
         values: Anything,
         /// Where the values come from.
         source: Text<300>,
+        /// From when it is in force; left out, it always was.
+        from_on: Option<Day>,
     }
 }

@@ -25,6 +25,10 @@ fn number(value: &Value, low: f64, high: f64) -> bool {
     value.as_f64().is_some_and(|n| (low..=high).contains(&n))
 }
 
+fn percent(value: &Value) -> bool {
+    number(value, 0.0, 100.0)
+}
+
 /// Every setting.
 pub const SPECS: &[Spec] = &[
     Spec {
@@ -62,6 +66,43 @@ pub const SPECS: &[Spec] = &[
         default: || json!(0.01),
         about: "the step of the shop's scale in kg, above 0 and at most 10",
         check: |v| number(v, 0.000_001, 10.0),
+    },
+    Spec {
+        name: "scale_tolerance_percent",
+        default: || json!(0.2),
+        about: "percent of a mass that the scale may be off where that is more than its step, 0 to 10",
+        check: |v| number(v, 0.0, 10.0),
+    },
+    Spec {
+        name: "heat_residual_scale_steps",
+        default: || json!(2),
+        about: "scale steps a weighing that a heat may leave unexplained before it is flagged, 0 to 100",
+        check: |v| v.as_i64().is_some_and(|n| (0..=100).contains(&n)),
+    },
+    Spec {
+        name: "heat_residual_percent",
+        default: || json!(2),
+        about: "percent of the charge that a heat may leave unexplained before it is flagged, 0 to 100",
+        check: percent,
+    },
+    Spec { name: "heat_residual_aluminium_percent", default: || json!(3), about: "the same for aluminium", check: percent },
+    Spec {
+        name: "heat_residual_zinc_rich_percent",
+        default: || json!(5),
+        about: "the same for zinc-rich alloys",
+        check: percent,
+    },
+    Spec {
+        name: "heat_residual_scrap_percent",
+        default: || json!(10),
+        about: "the same for a heat charged with nothing but returns",
+        check: percent,
+    },
+    Spec {
+        name: "mass_estimate_percent",
+        default: || json!(25),
+        about: "percent that a weighed pour may be from the estimate of its shell before it is flagged, 0 to 100",
+        check: percent,
     },
     Spec {
         name: "moisture_fire_c",
@@ -210,6 +251,18 @@ impl Settings {
     pub fn day(&self, at: Instant) -> Date {
         jiff::Timestamp::from_millisecond(at.ms()).map_or(Date::ZERO, |t| self.zone(at).to_datetime(t).date())
     }
+    /// When a day of the shop begins: the first instant that is of it or, where the shop moved
+    /// past it, of a later one. Nothing for a day beyond all calendars.
+    #[must_use]
+    pub fn begin(&self, day: Date) -> Option<Instant> {
+        let utc = (Instant::from_ms(i64::MIN), TimeZone::UTC);
+        let zones: Vec<&(Instant, TimeZone)> = std::iter::once(&utc).chain(&self.zones).collect();
+        zones.iter().enumerate().find_map(|(n, (from, zone))| {
+            let midnight = zone.to_timestamp(day.at(0, 0, 0, 0)).ok()?;
+            let begins = Instant::from_ms(midnight.as_millisecond()).max(*from);
+            zones.get(n + 1).is_none_or(|(next, _)| begins < *next).then_some(begins)
+        })
+    }
     /// The month of an instant, as `2026-03`.
     #[must_use]
     pub fn month(&self, at: Instant) -> String {
@@ -233,17 +286,19 @@ impl Settings {
             }
             Precision::Day => {
                 let day = self.day(at);
-                let at_midnight =
-                    |d: Date| self.zone(at).to_timestamp(d.at(0, 0, 0, 0)).map_or(at, |t| Instant::from_ms(t.as_millisecond()));
-                let next = day.tomorrow().map_or(at, at_midnight);
-                (at_midnight(day), next.plus_ms(-1))
+                let next = day.tomorrow().ok().and_then(|next| self.begin(next));
+                (self.begin(day).unwrap_or(at), next.map_or(at, |next| next.plus_ms(-1)))
             }
         }
     }
     /// A setting as in force at an instant.
     #[must_use]
     pub fn value(&self, name: &str, at: Instant) -> Value {
-        let day = self.day(at);
+        self.value_on(name, self.day(at))
+    }
+    /// A setting as in force on a day.
+    #[must_use]
+    pub fn value_on(&self, name: &str, day: Date) -> Value {
         let dated = self.rows.get(name).and_then(|rows| rows.iter().rev().find(|(from, _)| *from <= day));
         dated
             .map(|(_, v)| v.clone())
@@ -260,12 +315,20 @@ impl Settings {
     pub fn edges(&self, name: &str, at: Instant) -> Vec<f64> {
         self.value(name, at).as_array().map(|a| a.iter().filter_map(Value::as_f64).collect()).unwrap_or_default()
     }
+    /// A number as in force at an instant, as a whole number of its 10^-`places`.
+    fn scaled(&self, name: &str, at: Instant, places: usize) -> Option<i64> {
+        let number = serde_json::Number::from_f64(self.number(name, at))?;
+        crate::kernel::json::scaled(&number, places).and_then(|n| i64::try_from(n).ok())
+    }
     /// The step of the shop's scale.
     #[must_use]
     pub fn scale_step(&self, at: Instant) -> Mass {
-        let step = serde_json::Number::from_f64(self.number("scale_step_kg", at));
-        let mg = step.and_then(|n| crate::kernel::json::scaled(&n, 6)).and_then(|n| i64::try_from(n).ok());
-        Mass::from_mg(mg.unwrap_or(10_000))
+        Mass::from_mg(self.scaled("scale_step_kg", at, 6).unwrap_or(10_000))
+    }
+    /// A percentage as in force at an instant, in millionths.
+    #[must_use]
+    pub fn per_million(&self, name: &str, at: Instant) -> i64 {
+        self.scaled(name, at, 4).unwrap_or_default()
     }
     /// Whether a role sees money.
     #[must_use]
@@ -276,5 +339,44 @@ impl Settings {
             crate::kernel::Role::Hand => flag("money_for_hands"),
             crate::kernel::Role::Reader => flag("money_for_readers"),
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn at(text: &str) -> Instant {
+        Instant::parse(text).unwrap()
+    }
+
+    /// A shop in UTC that moves to Auckland for April 2026 and then to Lisbon (offsets: IANA tz;
+    /// Auckland is UTC+13 until 5 April 2026 and UTC+12 after, Lisbon UTC+1 in summer).
+    fn moving() -> Settings {
+        let zone = |name| TimeZone::get(name).unwrap();
+        let zones =
+            vec![(at("2026-03-31T11:00:00Z"), zone("Pacific/Auckland")), (at("2026-04-30T23:00:00Z"), zone("Europe/Lisbon"))];
+        Settings { rows: HashMap::new(), zones }
+    }
+
+    #[test]
+    fn days_are_cut_and_drawn_out_where_the_shop_moves() {
+        let shop = moving();
+        let days = [
+            ("2026-03-31", "2026-03-31T00:00:00Z"),
+            ("2026-04-01", "2026-03-31T11:00:00Z"),
+            ("2026-04-30", "2026-04-29T12:00:00Z"),
+            ("2026-05-01", "2026-04-30T12:00:00Z"),
+            ("2026-05-02", "2026-05-01T23:00:00Z"),
+        ];
+        for (n, (day, begins)) in days.iter().enumerate() {
+            assert_eq!(shop.begin(day.parse().unwrap()), Some(at(begins)), "{day}");
+            assert_eq!(shop.day(at(begins)).to_string(), *day);
+            if n > 0 {
+                assert!(shop.day(at(begins).plus_ms(-1)).to_string().as_str() < *day);
+            }
+        }
+        let cut = shop.span(at("2026-03-31T10:00:00Z"), Precision::Day);
+        assert_eq!(cut, (at("2026-03-31T00:00:00Z"), at("2026-03-31T10:59:59.999Z")));
     }
 }

@@ -6,10 +6,12 @@ use super::store;
 use crate::db::Read;
 use crate::kernel::Problem;
 use crate::science::trade::{Alloy, Catalogue, Defect, PatternMaterial, TradeStep};
+use jiff::civil::Date;
 use serde_json::{Map, Value, json};
 use std::sync::Arc;
 
-/// The catalogue of this shop.
+/// The catalogue of this shop. Of a code that has several entries its lists have the one with
+/// the latest date, whether that has come or not.
 #[derive(Debug)]
 pub struct Trade {
     /// Alloys.
@@ -19,6 +21,8 @@ pub struct Trade {
     /// Defects and house codes.
     pub defects: Vec<Defect>,
     own: Vec<(String, String)>,
+    /// The built-in alloys, and the shop's own after them in order of their dates.
+    dated: Vec<(Date, Alloy)>,
 }
 
 /// The catalogue, read once and kept.
@@ -29,26 +33,47 @@ pub async fn of<R: Read>(read: &mut R) -> Result<Arc<Trade>, Problem> {
     if let Some(kept) = read.shared().get::<Trade>() {
         return Ok(kept);
     }
+    let trade = Arc::new(read_until(read, Date::MAX).await?);
+    read.shared().put(trade.clone());
+    Ok(trade)
+}
+
+/// The catalogue as in force on a day.
+///
+/// # Errors
+/// As the database says.
+pub async fn on<R: Read>(read: &mut R, day: Date) -> Result<Trade, Problem> {
+    read_until(read, day).await
+}
+
+async fn read_until<R: Read>(read: &mut R, day: Date) -> Result<Trade, Problem> {
     let built_in = Catalogue::builtin().map_err(Problem::internal)?;
     let mut trade = Trade {
         alloys: built_in.alloys.clone(),
         pattern_materials: built_in.pattern_materials.clone(),
         defects: built_in.defects.clone(),
         own: Vec::new(),
+        dated: built_in.alloys.iter().map(|alloy| (Date::MIN, alloy.clone())).collect(),
     };
     for (section, code, body) in store::trade_entries(read).await? {
         let body: Value = serde_json::from_str(&body).map_err(Problem::internal)?;
+        let from_on = body["from_on"].as_str().map_or(Ok(Date::MIN), str::parse).map_err(Problem::internal)?;
+        if from_on > day {
+            continue;
+        }
         let values = with_code(&section, &code, &body["values"], body["source"].as_str().unwrap_or_default());
         match Section::parse(&section) {
-            Some(Section::Alloys) => put(&mut trade.alloys, parse(values)?, |a| a.designation.clone()),
+            Some(Section::Alloys) => {
+                let alloy: Alloy = parse(values)?;
+                trade.dated.push((from_on, alloy.clone()));
+                put(&mut trade.alloys, alloy, |a| a.designation.clone());
+            }
             Some(Section::PatternMaterials) => put(&mut trade.pattern_materials, parse(values)?, |m| m.code.clone()),
             Some(Section::Defects) => put(&mut trade.defects, parse(values)?, |d| d.code.clone()),
             None => {}
         }
         trade.own.push((section, code));
     }
-    let trade = Arc::new(trade);
-    read.shared().put(trade.clone());
     Ok(trade)
 }
 
@@ -99,6 +124,12 @@ impl Trade {
     #[must_use]
     pub fn alloy(&self, code: &str) -> Option<&Alloy> {
         self.alloys.iter().find(|a| a.designation.eq_ignore_ascii_case(code.trim()))
+    }
+    /// An alloy as in force on a day: what a record of that day is flagged by.
+    #[must_use]
+    pub fn alloy_on(&self, code: &str, day: Date) -> Option<&Alloy> {
+        let is_it = |(from, alloy): &&(Date, Alloy)| *from <= day && alloy.designation.eq_ignore_ascii_case(code.trim());
+        self.dated.iter().rev().find(is_it).map(|(_, alloy)| alloy)
     }
     /// A pattern material by its code.
     #[must_use]

@@ -1,10 +1,13 @@
 //! Recording settings and the shop's own trade entries.
 
-use super::model::{SettingBody, TradeEntryBody};
+use super::model::{RateBody, SettingBody, TradeEntryBody, What};
 use super::settings::SPECS;
+use super::settle::ScrapPriced;
 use super::{store, trade};
 use crate::book::{Entry, Room};
 use crate::db::WriteTx;
+use crate::kernel::field::Ref;
+use crate::kernel::problem::Fault;
 use crate::kernel::{Kind, Problem};
 
 /// Dated settings.
@@ -38,6 +41,80 @@ impl Room for Settings {
     }
 }
 
+/// Dated rates and prices.
+pub enum Rates {}
+
+impl Room for Rates {
+    const KIND: Kind = Kind::Rate;
+    const TABLE: &'static str = "rate";
+    const AT_REQUIRED: bool = false;
+    type Body = RateBody;
+
+    async fn enter(tx: &mut WriteTx, entry: &mut Entry<RateBody>) -> Result<(), Problem> {
+        let catalogue = trade::of(tx).await?;
+        let mut faults = misfits(&entry.body);
+        if let Some(alloy) = &mut entry.body.alloy {
+            match catalogue.alloy(&alloy.0) {
+                Some(known) => alloy.0.clone_from(&known.designation),
+                None => faults.extend(trade::no_alloy("/alloy", &alloy.0).faults),
+            }
+        }
+        if !faults.is_empty() {
+            return Err(Problem::invalid(faults));
+        }
+        let body = &entry.body;
+        let subject = body.hand_id.as_ref().map(Ref::seq).or_else(|| body.recipe_id.as_ref().map(Ref::seq));
+        let (alloy, from_on) = (body.alloy.as_ref().map(|a| a.0.as_str()), body.from_on.0.to_string());
+        let (twice, was) = store::rate_beside(tx, entry.seq, body.what, alloy, subject, &from_on).await?;
+        if twice {
+            let same = "There is one of the same from that day on. Correct or void that one.";
+            return Err(Problem::field("/from_on", "taken", same));
+        }
+        if was.as_deref() == Some(What::ScrapKg.name()) {
+            tx.remember(ScrapPriced);
+        }
+        let columns = vec![
+            ("what", body.what.name().into()),
+            ("alloy", alloy.into()),
+            ("subject_seq", subject.into()),
+            ("from_on", from_on.as_str().into()),
+            ("amount_minor", body.amount_minor.map(|a| a.0).into()),
+        ];
+        tx.forget_shared();
+        entry.columns = columns;
+        Ok(())
+    }
+}
+
+/// What a rate says that its `what` does not take, and what it leaves out that it must say.
+fn misfits(body: &RateBody) -> Vec<Fault> {
+    let fault = |pointer: &str, code: &'static str, message: String| Fault { pointer: pointer.into(), code, message };
+    let what = body.what.name();
+    let given = [
+        ("/hand_id", body.hand_id.is_some(), body.what == What::HandHour),
+        ("/recipe_id", body.recipe_id.is_some(), body.what == What::ShellCoatDm2),
+        ("/alloy", body.alloy.is_some(), matches!(body.what, What::MetalKg | What::ScrapKg)),
+    ];
+    let wrong = given.iter().filter(|(_, given, fits)| *given && !fits);
+    let mut faults: Vec<Fault> =
+        wrong.map(|(pointer, ..)| fault(pointer, "not-of-this", format!("A rate of {what} has none; leave it out."))).collect();
+    if body.what == What::MetalKg && body.alloy.is_none() {
+        faults.push(fault("/alloy", "required", "Say of which alloy.".into()));
+    }
+    match (body.amount_minor.is_some(), body.ended == Some(true)) {
+        (true, true) => {
+            let message = "A rate that is ended has no amount; leave one of them out.".into();
+            faults.push(fault("/amount_minor", "ended", message));
+        }
+        (false, false) => {
+            let message = "Say how much a unit; or ended: true when from that day on there is none.".into();
+            faults.push(fault("/amount_minor", "required", message));
+        }
+        _ => {}
+    }
+    faults
+}
+
 /// The shop's own trade entries.
 pub enum TradeEntries {}
 
@@ -51,7 +128,9 @@ impl Room for TradeEntries {
         let body = &entry.body;
         trade::check(body)?;
         tx.forget_shared();
-        entry.columns = vec![("section", body.section.name().into()), ("code", body.code.0.as_str().into())];
+        let from_on = body.from_on.as_ref().map(|day| day.0.to_string());
+        entry.columns =
+            vec![("section", body.section.name().into()), ("code", body.code.0.as_str().into()), ("from_on", from_on.into())];
         Ok(())
     }
 }

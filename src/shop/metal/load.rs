@@ -10,6 +10,17 @@ use crate::shop::{casting, commission};
 use serde_json::{Value, json};
 use std::collections::{BTreeMap, BTreeSet};
 
+/// The metal of a heat.
+#[derive(Clone, Debug, Default)]
+pub struct HeatMetal {
+    /// What it is poured as.
+    pub alloy: String,
+    /// The clients whose metal is in it.
+    pub owners: Vec<Seq>,
+    /// Whether nothing but returns was charged, or scrap that nobody knows.
+    pub scrap_charge: bool,
+}
+
 /// Clusters with what is stored of them.
 #[derive(Clone, Debug, Default)]
 pub struct Loaded {
@@ -24,8 +35,8 @@ pub struct Loaded {
     pub sources: BTreeSet<Seq>,
     /// What records were said in spite of: their codes with commas.
     pub despite: BTreeMap<Seq, String>,
-    /// What each heat is poured as, and the clients whose metal is in it.
-    pub heat_metal: BTreeMap<Seq, (String, Vec<Seq>)>,
+    /// What is known of each heat's metal.
+    pub heat_metal: BTreeMap<Seq, HeatMetal>,
     /// The alloy each casting was ordered in, and its client.
     pub casting_metal: BTreeMap<Seq, (String, Option<Seq>)>,
     /// Heats that took a heel of these heats, by what is stored.
@@ -87,12 +98,13 @@ async fn load_once<R: Read>(
     for row in &rows {
         match row.int(0)? {
             1 => {
-                let (owners, codes): (Vec<Seq>, Option<String>) =
+                let (owners, codes, scrap_charge): (Vec<Seq>, Option<String>, i64) =
                     serde_json::from_str(&row.text(15)?).map_err(Problem::internal)?;
                 if let Some(codes) = codes {
                     loaded.despite.insert(row.int(1)?, codes);
                 }
-                loaded.heat_metal.insert(row.int(1)?, (row.text(14)?, owners));
+                let metal = HeatMetal { alloy: row.text(14)?, owners, scrap_charge: scrap_charge != 0 };
+                loaded.heat_metal.insert(row.int(1)?, metal);
                 loaded.history.heats.push(Heat { order: Order::new(row.int(2)?, row.int(1)?), crucible: row.opt_int(3)? });
             }
             2 => {

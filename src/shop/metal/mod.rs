@@ -18,11 +18,11 @@ mod store;
 mod verbs;
 
 pub use api::{extras, routes, schemas};
-pub use flags::{residual_limit, residual_percent};
+pub use flags::Residual;
 pub use lines::{LedgerLine, enter, set_heat, set_shell};
 pub use load::{Loaded, load};
 pub use pours::{AlloyCorrected, Decided};
 pub use settle::settle;
 pub use store::at::{Held, held, totals};
-pub use store::{CastingFigures, DERIVED, HeatFigures, WIPE, casting_figures, heat_figures, movement, weighings};
+pub use store::{CastingFigures, DERIVED, HeatFigures, WIPE, casting_figures, heat_figures, movement, scrap_charges, weighings};
 pub use verbs::{Lots, Of, Receipts, in_pool, pools_ahead};

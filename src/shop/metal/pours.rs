@@ -77,7 +77,7 @@ fn said(loaded: &Loaded, record: Seq, code: &str) -> bool {
 /// Whether there is metal of more than one client in the heat, and neither the heat nor one of
 /// its charges was said in spite of that.
 fn of_several_clients(loaded: &Loaded, heat: Seq) -> bool {
-    let owners = loaded.heat_metal.get(&heat).map_or(0, |(_, owners)| owners.len());
+    let owners = loaded.heat_metal.get(&heat).map_or(0, |metal| metal.owners.len());
     let charges = loaded.history.entries.iter().filter_map(|entry| match entry.event {
         Event::Charge { heat: of, .. } if of == heat => Some(entry.order.seq),
         _ => None,
@@ -93,13 +93,13 @@ fn inside(loaded: &Loaded, shell: Seq) -> impl Iterator<Item = &(String, Option<
 
 /// The alloy that a casting in the shell was ordered in, and the heat's, where they differ.
 fn differs(loaded: &Loaded, heat: Seq, shell: Seq) -> Option<(&str, &str)> {
-    let (alloy, _) = loaded.heat_metal.get(&heat)?;
+    let alloy = &loaded.heat_metal.get(&heat)?.alloy;
     inside(loaded, shell).find(|(ordered, _)| ordered != alloy).map(|(ordered, _)| (ordered.as_str(), alloy.as_str()))
 }
 
 /// Whether there is a client's metal in the heat and another's work in the shell.
 fn holds_anothers(loaded: &Loaded, heat: Seq, shell: Seq) -> bool {
-    let owners = loaded.heat_metal.get(&heat).map_or(&[][..], |(_, owners)| owners);
+    let owners = loaded.heat_metal.get(&heat).map_or(&[][..], |metal| &metal.owners);
     inside(loaded, shell).any(|(_, client)| owners.iter().any(|owner| Some(*owner) != *client))
 }
 

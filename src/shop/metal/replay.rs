@@ -6,7 +6,7 @@ use super::settle::Settling;
 use super::store::{self, LATER};
 use crate::db::Read;
 use crate::kernel::{Kind, Mass, Money, Order, Problem, ProblemType, Seq};
-use crate::science::ledger::{self, Account, Key, Movement, Step, Stock, Told, Values, lot_steps, recall, tolerance};
+use crate::science::ledger::{self, Account, Key, Movement, Scale, Step, Stock, Told, Values, lot_steps, recall, tolerance};
 use serde_json::{Value, json};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -36,12 +36,7 @@ impl Settling {
     /// The values of all steps at hand: as stored before the first that changed, told by a
     /// walk from there on. Clusters whose steps are told otherwise than stored are loaded
     /// and taken in too, until none is left.
-    pub(super) async fn replay<R: Read>(
-        &mut self,
-        read: &mut R,
-        scale_step: Mass,
-        most: Option<usize>,
-    ) -> Result<Replayed, Problem> {
+    pub(super) async fn replay<R: Read>(&mut self, read: &mut R, scale: Scale, most: Option<usize>) -> Result<Replayed, Problem> {
         loop {
             let known: BTreeMap<Key, (Step, Told)> = self.recalled();
             let mut now: Vec<Step> = self.steps.clone();
@@ -60,7 +55,7 @@ impl Settling {
             values.extend(told.iter().map(|(k, t)| (*k, *t)));
             let mut before: Values = values_of(&known);
             before.extend(others.iter().map(|(s, old)| (s.key, *old)));
-            if let Some(refused) = self.short_of_metal(read, &walk, &told, &before, scale_step).await? {
+            if let Some(refused) = self.short_of_metal(read, &walk, &told, &before, scale).await? {
                 return Ok(refused);
             }
             if moved.is_empty() {
@@ -111,7 +106,7 @@ impl Settling {
         walk: &[Step],
         told: &Values,
         before: &Values,
-        scale_step: Mass,
+        scale: Scale,
     ) -> Result<Option<Replayed>, Problem> {
         let mut short: Vec<(Order, Seq, Mass)> = walk
             .iter()
@@ -120,7 +115,7 @@ impl Settling {
                 let found = told.get(&step.key)?.found;
                 let before = before.get(&step.key).map_or(Mass::ZERO, |t| t.found);
                 let said = self.short_said.contains(&step.key.source);
-                (found > tolerance(scale_step, mass) && found > before && !said).then_some((step.order, step.key.source, found))
+                (found > tolerance(scale, mass) && found > before && !said).then_some((step.order, step.key.source, found))
             })
             .collect();
         if !short.is_empty() {

@@ -2,22 +2,26 @@
 //! instant at which stock moves otherwise than stored, over the clusters it reaches.
 
 use super::flags::{CODES, flags_of};
-use super::load::{Loaded, estimate, load};
+use super::load::{HeatMetal, Loaded, estimate, load};
 use super::pours;
 use super::replay::Replayed;
 use super::store;
 use crate::book::flags::{self, Flag};
 use crate::book::void::stands_in_the_way;
-use crate::db::{Acting, Ahead, Read, ReadTx, WriteTx};
-use crate::kernel::{Kind, Mass, Problem, ProblemType, Seq};
+use crate::db::{Acting, Ahead, ReadTx, WriteTx};
+use crate::kernel::{Instant, Kind, Mass, Problem, ProblemType, Seq};
 use crate::science::ledger::history::Heel;
 use crate::science::ledger::{
-    self, Cluster, Entry, Event, History, Impossible, Masses, Movement, Step, Values, clusters, derive_cluster, heels,
-    lot_movements, plan,
+    self, Cluster, Entry, Event, History, Impossible, Masses, Movement, Prices, Scale, Step, Values, clusters, derive_cluster,
+    heels, lot_movements, plan,
 };
+use crate::shop::house::rates::{self, Rates};
+use crate::shop::house::settings::Settings;
+use crate::shop::house::trade::Trade;
 use crate::shop::house::{settings, trade};
 use std::collections::{BTreeMap, BTreeSet};
 use std::pin::Pin;
+use std::sync::Arc;
 
 /// Kinds of records that the ledger listens to.
 const METAL: &[Kind] = &[
@@ -79,10 +83,14 @@ pub(super) struct Settling {
     pub(super) acting: Vec<Acting>,
     /// On a snapshot: heats and shells as the turn has them, which the snapshot does not show.
     pub(super) by_the_turn: BTreeSet<(Kind, Seq)>,
-    /// What each heat is poured as.
-    alloys: BTreeMap<Seq, String>,
+    /// The metal of each heat.
+    metal: BTreeMap<Seq, HeatMetal>,
     /// Pours of another alloy than ordered, or into another's work, that do not say so themselves.
     differs: Vec<(Seq, Vec<Flag>)>,
+    /// What is in force, as the turn has it: a snapshot does not show what the turn writes.
+    rates: Arc<Rates>,
+    settings: Arc<Settings>,
+    trade: Arc<Trade>,
 }
 
 /// What a turn begins a replay with: one worked out ahead holds for no other.
@@ -91,7 +99,7 @@ struct Begun {
     steps: Vec<Step>,
     of_lots: Vec<Entry>,
     stored: Vec<Movement>,
-    scale_step: Mass,
+    scale: Scale,
 }
 
 /// What is to be written.
@@ -124,9 +132,11 @@ enum Worked {
 
 impl Settling {
     async fn run(tx: &mut WriteTx, heats: &[Seq], shells: &[Seq], castings: &[Seq], records: &[Seq]) -> Result<(), Problem> {
-        // The step of the scale in force when what is written happened.
+        // The scale as it was when what is written happened.
         let dated = tx.acting_at().unwrap_or_else(|| tx.now());
-        let scale_step = settings::of(tx).await?.scale_step(dated);
+        let (settings, rates, trade) = (settings::of(tx).await?, rates::of(tx).await?, trade::of(tx).await?);
+        let scale =
+            Scale { step: settings.scale_step(dated), per_million: settings.per_million("scale_tolerance_percent", dated) };
         let mut loaded = load(tx, heats, shells, castings, records).await?;
         let takers = heel_takers(&loaded);
         if !takers.is_empty() {
@@ -147,11 +157,14 @@ impl Settling {
             short_said: BTreeSet::new(),
             acting: tx.acting().to_vec(),
             by_the_turn: BTreeSet::new(),
-            alloys: BTreeMap::new(),
+            metal: BTreeMap::new(),
             differs: Vec::new(),
+            rates,
+            settings,
+            trade,
         };
         this.take(loaded);
-        let begun = this.begun(scale_step);
+        let begun = this.begun(scale);
         let mut most = tx.most_in_turn();
         match tx.recall_or_default::<Option<Worked>>() {
             Some(Worked::Out { begun: then, journal, derivation })
@@ -162,9 +175,9 @@ impl Settling {
             Some(Worked::OnlyInTurn) => most = None,
             _ => {}
         }
-        match this.replay(tx, scale_step, most).await? {
+        match this.replay(tx, scale, most).await? {
             Replayed::Told(values) => {
-                let derivation = this.derive(tx, &values, scale_step).await?;
+                let derivation = this.derive(&values, scale);
                 write(tx, derivation)
             }
             Replayed::Refused { problem, by } => Err(short(tx, problem, by)),
@@ -175,16 +188,16 @@ impl Settling {
         }
     }
 
-    fn begun(&self, scale_step: Mass) -> Begun {
-        Begun { steps: self.steps.clone(), of_lots: self.of_lots.clone(), stored: self.stored.clone(), scale_step }
+    fn begun(&self, scale: Scale) -> Begun {
+        Begun { steps: self.steps.clone(), of_lots: self.of_lots.clone(), stored: self.stored.clone(), scale }
     }
 
     /// The whole replay on a snapshot, while others write.
     async fn work_out(mut self, read: &mut ReadTx, begun: Begun, journal: i64) -> Result<Ahead, Problem> {
-        let scale_step = begun.scale_step;
+        let scale = begun.scale;
         self.by_the_turn = self.clusters.iter().flat_map(|(c, _)| places(c)).collect();
-        let derivation = match self.replay(read, scale_step, None).await? {
-            Replayed::Told(values) => self.derive(read, &values, scale_step).await?,
+        let derivation = match self.replay(read, scale, None).await? {
+            Replayed::Told(values) => self.derive(&values, scale),
             Replayed::Refused { problem, by } => Derivation { short: Some((problem, by)), ..Derivation::default() },
             Replayed::TooLong | Replayed::Tangled => return Ok(Ahead::new(Some(Worked::OnlyInTurn))),
         };
@@ -195,13 +208,14 @@ impl Settling {
     pub(super) fn take(&mut self, loaded: Loaded) {
         self.differs.extend(pours::not_as_said(&loaded));
         let Loaded { mut history, neighbours, movements, sources, despite, heat_metal, .. } = loaded;
-        self.alloys.extend(heat_metal.into_iter().map(|(heat, (alloy, _))| (heat, alloy)));
+        self.metal.extend(heat_metal);
         let (lots, rest): (Vec<Entry>, Vec<Entry>) = history.entries.into_iter().partition(|e| e.event.is_of_lots_alone());
         history.entries = rest;
         self.of_lots.extend(lots);
         let taken = heels_about(&history, &neighbours);
         for mut cluster in clusters(&history) {
             cluster.heels = taken.iter().copied().filter(|h| cluster.heats.iter().any(|c| c.order.seq == h.to)).collect();
+            cluster.prices = self.prices_of(&cluster);
             let (masses, steps) = plan(&cluster);
             self.steps.extend(steps);
             self.clusters.push((cluster, masses));
@@ -211,13 +225,30 @@ impl Settling {
         self.short_said.extend(despite.iter().filter(|(_, codes)| codes.contains("lot_short")).map(|(seq, _)| *seq));
     }
 
+    /// The scrap prices in force whenever something happened to the heats of a cluster.
+    fn prices_of(&self, cluster: &Cluster) -> Prices {
+        let mut prices = Prices::default();
+        if !self.rates.any_scrap() {
+            return prices;
+        }
+        let instants: BTreeSet<Instant> = cluster.entries.iter().map(|e| e.order.at).collect();
+        for heat in cluster.heats.iter().map(|h| h.order.seq) {
+            let Some(metal) = self.metal.get(&heat) else { continue };
+            for at in &instants {
+                if let Some(a_kg) = self.rates.scrap(&self.settings, &metal.alloy, *at) {
+                    prices.put(heat, *at, a_kg);
+                }
+            }
+        }
+        prices
+    }
+
     /// What follows of the clusters, and how it differs from what is stored.
-    async fn derive<R: Read>(&mut self, read: &mut R, values: &Values, scale_step: Mass) -> Result<Derivation, Problem> {
-        let (trade, settings) = (trade::of(read).await?, settings::of(read).await?);
+    fn derive(&mut self, values: &Values, scale: Scale) -> Derivation {
         let mut out = Derivation::default();
         let mut movements = lot_movements(&self.of_lots, values);
         for (cluster, masses) in &self.clusters {
-            let derived = derive_cluster(cluster, masses, values, scale_step);
+            let derived = derive_cluster(cluster, masses, values, scale);
             movements.extend(derived.movements);
             out.impossible.extend(derived.impossible);
             out.figures.extend(derived.figures);
@@ -229,9 +260,9 @@ impl Settling {
         out.movements = movements;
         let shells = self.clusters.iter().flat_map(|(c, _)| &c.shells);
         out.estimates = shells.map(|s| (s.seq, s.estimate())).collect();
-        let of_clusters = self.clusters.iter().flat_map(|(c, m)| flags_of(c, m, &self.alloys, &trade, &settings));
+        let of_clusters = self.clusters.iter().flat_map(|(c, m)| flags_of(c, m, &self.metal, &self.trade, &self.settings));
         out.flags = of_clusters.chain(std::mem::take(&mut self.differs)).collect();
-        Ok(out)
+        out
     }
 }
 

@@ -66,7 +66,9 @@ pub const CLUSTER: &str = "WITH RECURSIVE net(kind, seq) AS ( \
  SELECT 1, r.seq, r.at_ms, h.crucible_seq, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, h.alloy, \
    json_array(json((SELECT json_group_array(DISTINCT l.owner_client_seq) FROM ledger_line e CROSS JOIN metal_lot l ON l.seq = e.lot_seq \
     CROSS JOIN record q ON q.seq = e.record_seq AND q.void_ms IS NULL WHERE e.heat_seq = n.seq AND e.event = 'charge' AND l.owner_client_seq IS NOT NULL)), \
-    (SELECT group_concat(f.code) FROM practice_flag f WHERE f.record_seq = n.seq AND f.on_seq = -1)) \
+    (SELECT group_concat(f.code) FROM practice_flag f WHERE f.record_seq = n.seq AND f.on_seq = -1), \
+    coalesce((SELECT min(l.kind = 'returns') OR max(l.alloy = 'unknown') FROM ledger_line e CROSS JOIN metal_lot l ON l.seq = e.lot_seq \
+    CROSS JOIN record q ON q.seq = e.record_seq AND q.void_ms IS NULL WHERE e.heat_seq = n.seq AND e.event = 'charge'), 0)) \
    FROM net n CROSS JOIN ledger_heat h ON h.heat_seq = n.seq CROSS JOIN record r ON r.seq = n.seq AND r.void_ms IS NULL WHERE n.kind = 2 \
  UNION ALL SELECT 2, s.shell_seq, s.gating_wax_mg, s.gating_mg, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, s.gating_cm3, s.gating_material, NULL \
    FROM net n CROSS JOIN ledger_shell s ON s.shell_seq = n.seq CROSS JOIN record r ON r.seq = n.seq AND r.void_ms IS NULL WHERE n.kind = 3 \
@@ -76,7 +78,7 @@ pub const CLUSTER: &str = "WITH RECURSIVE net(kind, seq) AS ( \
    json_array(e.word, e.value_minor, p.at_ms, (SELECT group_concat(f.code) FROM practice_flag f WHERE f.record_seq = e.record_seq AND f.on_seq = -1), r.at_precision) \
    FROM source s CROSS JOIN ledger_line e ON e.record_seq = s.seq CROSS JOIN record r ON r.seq = e.record_seq AND r.void_ms IS NULL \
    LEFT JOIN record p ON p.seq = e.pour_seq \
- UNION ALL SELECT 5, m.source_seq, m.at_ms, m.line, m.order_seq, m.from_kind, m.from_seq, m.to_kind, m.to_seq, m.mass_mg, m.value_minor, m.unit_heat, m.stock, NULL, NULL, NULL \
+ UNION ALL SELECT 5, m.source_seq, m.at_ms, m.line, m.order_seq, m.from_kind, m.from_seq, m.to_kind, m.to_seq, m.mass_mg, m.value_minor, m.unit_heat, m.stock, m.scrap_minor, NULL, NULL \
    FROM source s CROSS JOIN movement m ON m.source_seq = s.seq \
  UNION ALL SELECT 6, p.heat_seq, r.at_ms, r.seq, e.m4_mg, NULL, \
    (SELECT m.to_seq FROM movement m WHERE m.from_kind = 2 AND m.from_seq = p.heat_seq AND m.to_kind = 2), NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL \
@@ -91,6 +93,18 @@ pub const CLUSTER: &str = "WITH RECURSIVE net(kind, seq) AS ( \
  UNION ALL SELECT 8, m.to_seq, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL \
    FROM net n CROSS JOIN movement m ON m.from_kind = 2 AND m.from_seq = n.seq AND m.to_kind = 2 WHERE n.kind = 2";
 
+/// Those of some heats that are a scrap charge: nothing but returns, or scrap that nobody knows.
+///
+/// # Errors
+/// As the database says.
+pub async fn scrap_charges<R: Read>(read: &mut R, heats: &[Seq]) -> Result<BTreeSet<Seq>, Problem> {
+    let sql = "SELECT e.heat_seq FROM json_each(?) k CROSS JOIN ledger_line e ON e.heat_seq = k.value AND e.event = 'charge' \
+               CROSS JOIN metal_lot l ON l.seq = e.lot_seq CROSS JOIN record r ON r.seq = e.record_seq AND r.void_ms IS NULL \
+               GROUP BY 1 HAVING min(l.kind = 'returns') OR max(l.alloy = 'unknown')";
+    let rows = read.fetch(sql, vec![json!(heats).to_string().into()]).await?;
+    rows.iter().map(|row| row.int(0)).collect()
+}
+
 /// Those of some records that were said in spite of a refusal.
 pub async fn said<R: Read>(read: &mut R, records: &[Seq], code: &str) -> Result<BTreeSet<Seq>, Problem> {
     let sql = "SELECT f.record_seq FROM json_each(?) k CROSS JOIN practice_flag f ON f.record_seq = k.value \
@@ -102,7 +116,7 @@ pub async fn said<R: Read>(read: &mut R, records: &[Seq], code: &str) -> Result<
 /// Whether a line was written to the journal after one, before this turn, on which the ledger
 /// may rest: on a record of one of these kinds, or on what holds for all.
 pub async fn moved_since(tx: &mut WriteTx, journal: i64, kinds: &[Kind]) -> Result<bool, Problem> {
-    let kinds: Vec<&str> = kinds.iter().chain(&[Kind::Setting, Kind::TradeEntry]).map(|kind| kind.name()).collect();
+    let kinds: Vec<&str> = kinds.iter().chain(&[Kind::Setting, Kind::Rate, Kind::TradeEntry]).map(|kind| kind.name()).collect();
     let sql = "SELECT 1 FROM journal j CROSS JOIN record r ON r.seq = j.record_seq \
                WHERE j.n > ? AND j.n < ? AND r.kind IN (SELECT value FROM json_each(?)) LIMIT 1";
     let act = tx.act();
@@ -131,6 +145,7 @@ pub fn movement(row: &Row) -> Result<(Movement, bool), Problem> {
         mass: Mass::from_mg(row.int(9)?),
         value: Money::from_minor(row.int(10)?),
         unit_heat: row.opt_int(11)?,
+        scrap: row.opt_int(13)?.map(Money::from_minor),
     };
     Ok((movement, row.int(12)? != 0))
 }
@@ -146,13 +161,13 @@ pub const LATER: &str = "WITH later AS MATERIALIZED ( \
    UNION SELECT to_seq FROM later WHERE to_kind = 1 UNION SELECT lot_seq FROM counted), \
  heats(seq) AS (SELECT value FROM json_each(?) UNION SELECT unit_heat FROM later WHERE unit_heat IS NOT NULL \
    UNION SELECT from_seq FROM later WHERE from_kind = 2 UNION SELECT to_seq FROM later WHERE to_kind = 2) \
- SELECT 5, source_seq, at_ms, line, order_seq, from_kind, from_seq, to_kind, to_seq, mass_mg, value_minor, unit_heat, stock FROM later \
- UNION ALL SELECT 8, l.seq, coalesce(a.mass_mg, 0), coalesce(a.value_minor, 0), NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL \
+ SELECT 5, source_seq, at_ms, line, order_seq, from_kind, from_seq, to_kind, to_seq, mass_mg, value_minor, unit_heat, stock, scrap_minor FROM later \
+ UNION ALL SELECT 8, l.seq, coalesce(a.mass_mg, 0), coalesce(a.value_minor, 0), NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL \
    FROM lots l LEFT JOIN account a ON a.kind = 1 AND a.seq = l.seq \
- UNION ALL SELECT 9, h.seq, coalesce(sum(m.mass_mg), 0), coalesce(sum(m.value_minor), 0), NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL \
+ UNION ALL SELECT 9, h.seq, coalesce(sum(m.mass_mg), 0), coalesce(sum(m.value_minor), 0), NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL \
    FROM heats h LEFT JOIN movement m ON m.to_kind = 2 AND m.to_seq = h.seq AND m.from_kind IN (1, 2) \
      AND (m.at_ms, m.order_seq) < (?, ?) GROUP BY h.seq \
- UNION ALL SELECT 10, seq, at_ms, lot_seq, m1_mg, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL FROM counted";
+ UNION ALL SELECT 10, seq, at_ms, lot_seq, m1_mg, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL FROM counted";
 
 /// Replaces the movements of some sources.
 pub fn write_movements(tx: &mut WriteTx, sources: &[Seq], movements: &[Movement]) {
@@ -176,14 +191,15 @@ pub fn write_movements(tx: &mut WriteTx, sources: &[Seq], movements: &[Movement]
                 m.mass.mg(),
                 m.value.minor(),
                 m.unit_heat,
-                i64::from(is_stock(m))
+                i64::from(is_stock(m)),
+                m.scrap.map(Money::minor)
             ])
         })
         .collect();
     tx.push(
-        "INSERT INTO movement (source_seq, line, at_ms, order_seq, from_kind, from_seq, to_kind, to_seq, mass_mg, value_minor, unit_heat, stock) \
+        "INSERT INTO movement (source_seq, line, at_ms, order_seq, from_kind, from_seq, to_kind, to_seq, mass_mg, value_minor, unit_heat, stock, scrap_minor) \
          SELECT value ->> 0, value ->> 1, value ->> 2, value ->> 3, value ->> 4, value ->> 5, value ->> 6, value ->> 7, \
-         value ->> 8, value ->> 9, value ->> 10, value ->> 11 FROM json_each(?)",
+         value ->> 8, value ->> 9, value ->> 10, value ->> 11, value ->> 12 FROM json_each(?)",
         vec![Value::Array(rows).to_string().into()],
     );
 }
@@ -298,7 +314,7 @@ pub const DERIVED: &[(&str, &str)] = &[
     (
         "movements",
         "SELECT json_array(source_seq, line, at_ms, order_seq, from_kind, from_seq, to_kind, to_seq, mass_mg, \
-         value_minor, unit_heat, stock) FROM movement ORDER BY source_seq, line",
+         value_minor, unit_heat, stock, scrap_minor) FROM movement ORDER BY source_seq, line",
     ),
     (
         "accounts",

@@ -47,6 +47,9 @@ fn things(shop: &TestShop, operation: &str) -> Option<Row> {
         "crucible_create" => top("/v1/crucibles", json!({"name": format!("Crucible {n}")})),
         "supplier_create" => top("/v1/suppliers", json!({"name": format!("Supplier {n}")})),
         "setting_create" => top("/v1/settings", json!({"name": "shell_dry_c", "from_on": "2026-01-01", "value": 205})),
+        "rate_create" => {
+            top("/v1/rates", json!({"what": "fuel_kg", "from_on": format!("{}-01-01", 2000 + n), "amount_minor": 120}))
+        }
         "trade_entry_create" => top(
             "/v1/trade-entries",
             json!({
@@ -250,6 +253,7 @@ pub fn maker(collection: &str) -> Option<&'static str> {
         "crucibles" => "crucible_create",
         "suppliers" => "supplier_create",
         "settings" => "setting_create",
+        "rates" => "rate_create",
         "trade-entries" => "trade_entry_create",
         "clients" => "client_create",
         "commissions" => "commission_create",

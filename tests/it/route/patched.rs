@@ -75,6 +75,14 @@ async fn other(
         (_, "hands") => To(json!(["Somebody"])),
         (_, "despite") => To(json!(["lot_short"])),
         (_, "at_precision") => To(json!("hour")),
+        ("rates", "hand_id") => {
+            let hand = live(shop, "hands", Role::Owner).await.rsplit('/').next().unwrap().to_owned();
+            With(json!({"what": "hand_hour", "hand_id": hand}))
+        }
+        ("rates", "recipe_id") => With(json!({"what": "shell_coat_dm2", "recipe_id": shop.recipe().await})),
+        // A scrap price re-values what came back; the history's own alloy is C87300.
+        ("rates", "alloy") => With(json!({"what": "scrap_kg", "alloy": "C87300"})),
+        ("rates", "ended") => With(json!({"ended": true, "amount_minor": null})),
         ("settings", "name") => To(json!("shell_cool_c")),
         ("settings", "value") => To(json!(211)),
         // What one section knows of an entry another does not.

@@ -118,7 +118,7 @@ fn kept_scrap_waits_for_its_return() {
     let other = Event::Scrap { casting: t.a, returned: Some(mg(5020)), lot: POOL, kept: false };
     let source = t.story.log(other);
     let over = Impossible::CastingOverdrawn { source, casting: t.a, over: mg(20) };
-    assert_eq!(derive(&t.story.history, mg(1)).impossible, [over]);
+    assert_eq!(derive(&t.story.history, scale(1)).impossible, [over]);
 }
 
 #[test]

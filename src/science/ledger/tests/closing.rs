@@ -243,18 +243,18 @@ fn what_no_shop_can_do_is_named() {
     let pour = s.pour(heat, shell, weighed(20));
     let poured = Impossible::PouredAfterClosing { source: pour, heat, mass: mg(20) };
     assert_eq!(
-        derive(&s.history, mg(1)).impossible,
+        derive(&s.history, scale(1)).impossible,
         [Impossible::Residual { source: close, heat, residual: mg(2180) }, late, poured,]
     );
     s.history.entries.truncate(s.history.entries.len() - 2);
-    assert_eq!(derive(&s.history, mg(1)).impossible, [over, residual]);
+    assert_eq!(derive(&s.history, scale(1)).impossible, [over, residual]);
     // With a scale that shows 20 mg at best the shell is in order.
-    assert_eq!(derive(&s.history, mg(20)).impossible, [residual]);
+    assert_eq!(derive(&s.history, scale(20)).impossible, [residual]);
     let again = s.close(heat, 0, 0, 0);
-    assert!(derive(&s.history, mg(20)).impossible.contains(&Impossible::ClosedTwice { source: again, heat }));
+    assert!(derive(&s.history, scale(20)).impossible.contains(&Impossible::ClosedTwice { source: again, heat }));
     let bad = s.receipt(lot, -5, 0);
     let negative = Impossible::NegativeMass { source: bad, under: mg(5) };
-    assert!(derive(&s.history, mg(20)).impossible.contains(&negative));
+    assert!(derive(&s.history, scale(20)).impossible.contains(&negative));
 }
 
 #[test]

@@ -95,7 +95,7 @@ impl Story {
     }
 
     fn derive(&self) -> Book {
-        let book = derive(&self.history, mg(1));
+        let book = derive(&self.history, scale(1));
         assert_eq!(book.impossible, []);
         book
     }
@@ -103,6 +103,11 @@ impl Story {
 
 fn mg(mg: i64) -> Mass {
     Mass::from_mg(mg)
+}
+
+/// A scale of that step, else off by 0.2 %.
+fn scale(step: i64) -> Scale {
+    Scale { step: mg(step), per_million: 2000 }
 }
 
 fn weighed(mass: i64) -> Poured {

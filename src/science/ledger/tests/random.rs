@@ -194,7 +194,7 @@ struct Kept {
 impl Kept {
     fn all(history: &History, values: &Values) -> Self {
         let derived = |c: Cluster| {
-            let derived = derive_cluster(&c, &masses(&c), values, mg(1));
+            let derived = derive_cluster(&c, &masses(&c), values, scale(1));
             (c, derived)
         };
         let clusters = clusters(history).into_iter().map(derived).collect();
@@ -256,7 +256,7 @@ impl Kept {
         };
         let changed: Vec<&Cluster> = kept.iter().filter(|(_, d)| is_changed(d)).map(|(c, _)| c).collect();
         known.extend(&told);
-        let derive_one = |c: &Cluster| (c.clone(), derive_cluster(c, &masses(c), &known, mg(1)));
+        let derive_one = |c: &Cluster| (c.clone(), derive_cluster(c, &masses(c), &known, scale(1)));
         let mut clusters: Vec<(Cluster, Derived)> = touched().map(derive_one).collect();
         for (c, derived) in kept {
             let again = changed.contains(&c);
@@ -288,15 +288,15 @@ proptest! {
     #[test]
     fn wild_histories_close(mut dice in dice(900)) {
         let history = wild(&mut dice, 40);
-        let book = derive(&history, mg(1));
+        let book = derive(&history, scale(1));
         check_identities(&book);
-        prop_assert_eq!(&book, &derive(&shuffled(&history, &mut dice), mg(1)));
+        prop_assert_eq!(&book, &derive(&shuffled(&history, &mut dice), scale(1)));
     }
 
     #[test]
     fn steps_are_read_back_from_movements(mut dice in dice(900)) {
         let history = wild(&mut dice, 40);
-        let book = derive(&history, mg(1));
+        let book = derive(&history, scale(1));
         let mut want: Vec<Step> =
             clusters(&history).iter().flat_map(|c| plan(c).1).collect();
         want.sort_by_key(Step::rank);
@@ -311,7 +311,7 @@ proptest! {
     #[test]
     fn replay_from_any_instant_is_the_whole(mut dice in dice(900), t in 0_i64..21) {
         let history = wild(&mut dice, 40);
-        let book = derive(&history, mg(1));
+        let book = derive(&history, scale(1));
         let kept = Kept::all(&history, &book.values);
         prop_assert_eq!(kept.movements(), book.movements.clone());
         let again = kept.update(&history, &history, Order::new(t, 0));
@@ -324,7 +324,7 @@ proptest! {
         let mut old = new.clone();
         let cut = old.entries.len() - 1 - at % old.entries.len();
         old.entries.remove(cut);
-        let (was, is) = (derive(&old, mg(1)), derive(&new, mg(1)));
+        let (was, is) = (derive(&old, scale(1)), derive(&new, scale(1)));
         let never = Order::new(i64::MAX, 0);
         let kept = Kept::all(&old, &was.values).update(&old, &new, never);
         prop_assert_eq!(kept.movements(), is.movements.clone());

@@ -83,7 +83,8 @@ fn moved_outside(book: &Value) -> Moved {
 
 fn name(ids: &BTreeMap<i64, String>, kind: i64, seq: i64) -> String {
     let account = Account::from_code(u8::try_from(kind).unwrap(), (kind <= 4).then_some(seq)).unwrap();
-    if kind <= 4 { format!("{}:{}", account.name(), ids[&seq]) } else { account.name().to_owned() }
+    let known = || ids.get(&seq).unwrap_or_else(|| panic!("{account:?} is no record"));
+    if kind <= 4 { format!("{}:{}", account.name(), known()) } else { account.name().to_owned() }
 }
 
 async fn moved_here(read: &mut ReadTx, ids: &BTreeMap<i64, String>) -> Moved {

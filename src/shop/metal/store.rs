@@ -53,6 +53,18 @@ pub fn pool_of_heat(heat: Seq) -> Ask {
     }
 }
 
+/// Asks for the pool of an alloy, in the name of something.
+#[must_use]
+pub fn pool_of_alloy(of: Seq, alloy: &str) -> Ask {
+    Ask {
+        sql: "SELECT k.of, k.alloy, p.seq, p.id FROM (SELECT ? AS of, ? AS alloy) k \
+              LEFT JOIN record p ON p.seq = (SELECT l.seq FROM metal_lot l JOIN record lr ON lr.seq = l.seq \
+                WHERE l.alloy = k.alloy AND l.kind = 'returns' AND l.owner_client_seq IS NULL AND lr.void_ms IS NULL \
+                ORDER BY lr.at_ms, lr.seq LIMIT 1)",
+        args: vec![Cell::Int(of), alloy.into()],
+    }
+}
+
 /// Reads the answer of [`pools_of_castings`] or [`pool_of_heat`]: of each the first pour.
 pub fn read_pools(rows: &[Row]) -> Result<BTreeMap<Seq, Pool>, Problem> {
     let mut out = BTreeMap::new();

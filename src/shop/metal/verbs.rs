@@ -9,6 +9,7 @@ use crate::db::{Ask, Read as _, Row, WriteTx};
 use crate::kernel::field::{Kg, Minor, Ref, Text};
 use crate::kernel::id::MetalLot;
 use crate::kernel::{Kind, Mass, Money, Problem, Seq};
+use crate::shop::casting;
 use crate::shop::house::trade;
 use std::collections::BTreeMap;
 use uuid::Uuid;
@@ -118,8 +119,17 @@ pub async fn pools_ahead(tx: &mut WriteTx, first: Ask, castings: &[Seq]) -> Resu
     Ok(answer)
 }
 
+/// Where metal of a casting would go back by the alloy it was ordered in: the pour may come
+/// on record later than the scrapping, or the shell be poured with a scrapped wax in it.
+async fn pool_as_ordered(tx: &mut WriteTx, casting: Seq) -> Result<Option<Pool>, Problem> {
+    let Some(row) = casting::by_seqs(tx, &[casting]).await?.into_iter().next() else { return Ok(None) };
+    let ask = store::pool_of_alloy(casting, &row.alloy);
+    let rows = tx.fetch(ask.sql, ask.args).await?;
+    Ok(store::read_pools(&rows)?.remove(&casting))
+}
+
 /// The pool that metal goes back into when none is named: the alloy's oldest returns lot
-/// that is not a client's, made on first use. `None` where nothing was poured.
+/// that is not a client's, made on first use. The alloy is the one poured, else the one ordered.
 async fn default_pool(tx: &mut WriteTx, common: &Common, of: Of) -> Result<Option<Ref<MetalLot>>, Problem> {
     let mut known: Pools = tx.recall_or_default();
     if let std::collections::btree_map::Entry::Vacant(slot) = known.of.entry(of) {
@@ -129,6 +139,9 @@ async fn default_pool(tx: &mut WriteTx, common: &Common, of: Of) -> Result<Optio
         };
         let rows = tx.fetch(ask.sql, ask.args).await?;
         slot.insert(store::read_pools(&rows)?.remove(&seq));
+    }
+    if let (Of::Casting(casting), Some(None)) = (of, known.of.get(&of)) {
+        known.of.insert(of, pool_as_ordered(tx, casting).await?);
     }
     let found = match known.of.get(&of).cloned().flatten() {
         None => None,

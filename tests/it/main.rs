@@ -11,6 +11,7 @@ mod forget;
 mod grid;
 mod house;
 mod kit;
+mod metal;
 mod queue;
 mod races;
 mod rebuild;

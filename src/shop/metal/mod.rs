@@ -5,6 +5,7 @@
 
 mod api;
 mod flags;
+mod heels;
 mod lines;
 mod load;
 mod model;

@@ -2,16 +2,16 @@
 //! instant at which stock moves otherwise than stored, over the clusters it reaches.
 
 use super::flags::{CODES, flags_of};
+use super::heels::{about as heels_about, givers, takers};
 use super::load::{Loaded, estimate, load};
 use super::pours;
 use super::store::{self, LATER};
 use crate::book::flags::{self, Flag};
 use crate::db::{Acting, Read as _, WriteTx};
 use crate::kernel::{Kind, Mass, Money, Order, Problem, ProblemType, Seq};
-use crate::science::ledger::history::Heel;
 use crate::science::ledger::{
-    self, Account, Cluster, Entry, Event, History, Impossible, Key, Masses, Movement, Step, Stock, Told, Values, clusters,
-    derive_cluster, heels, lot_movements, lot_steps, plan, recall, tolerance,
+    self, Account, Cluster, Entry, Impossible, Key, Masses, Movement, Step, Stock, Told, Values, clusters, derive_cluster,
+    lot_movements, lot_steps, plan, recall, tolerance,
 };
 use crate::shop::house::settings::Settings;
 use crate::shop::house::trade::Trade;
@@ -91,9 +91,15 @@ impl Settling {
         let dated = tx.acting_at().unwrap_or_else(|| tx.now());
         let scale_step = settings::of(tx).await?.scale_step(dated);
         let mut loaded = load(tx, heats, shells, castings, records).await?;
-        let takers = heel_takers(&loaded);
-        if !takers.is_empty() {
-            let heats: Vec<Seq> = heats.iter().copied().chain(takers).collect();
+        // Who gives or takes a heel otherwise than stored is derived along.
+        let mut heats: Vec<Seq> = heats.to_vec();
+        loop {
+            let before = heats.len();
+            let about = takers(&loaded).into_iter().chain(givers(&loaded));
+            heats.extend(about.filter(|h| !heats.contains(h)).collect::<BTreeSet<_>>());
+            if heats.len() == before {
+                break;
+            }
             loaded = load(tx, &heats, shells, castings, records).await?;
         }
         let fits = |a: &Acting| matches!(a.kind, Kind::Shell | Kind::Wax | Kind::Piece | Kind::Casting);
@@ -352,28 +358,6 @@ impl Settling {
         flags::write_codes(tx, CODES, &settled);
         Ok(())
     }
-}
-
-/// Heels given and taken among these heats and those of their crucibles.
-fn heels_about(history: &History, neighbours: &History) -> Vec<Heel> {
-    let mut heats = history.heats.clone();
-    heats.extend(neighbours.heats.iter().copied());
-    heats.sort_by_key(|h| h.order);
-    heats.dedup_by_key(|h| h.order);
-    let mut closings: Vec<Entry> = history.entries.iter().filter(|e| matches!(e.event, Event::Closing(_))).cloned().collect();
-    closings.extend(neighbours.entries.iter().filter(|n| !history.entries.iter().any(|e| e.order == n.order)).cloned());
-    closings.sort_by_key(|e| e.order);
-    closings.dedup_by_key(|e| e.order);
-    heels(&heats, &closings)
-}
-
-/// Heats beyond those loaded that took, or now take, a heel of theirs: what they were
-/// charged with hangs on it.
-fn heel_takers(loaded: &Loaded) -> BTreeSet<Seq> {
-    let here: BTreeSet<Seq> = loaded.history.heats.iter().map(|h| h.order.seq).collect();
-    let now = heels_about(&loaded.history, &loaded.neighbours);
-    let now = now.into_iter().filter(|h| here.contains(&h.from)).map(|h| h.to);
-    loaded.takers.iter().copied().chain(now).filter(|to| !here.contains(to)).collect()
 }
 
 fn sorted(movements: &[Movement]) -> Vec<Movement> {

@@ -136,3 +136,19 @@ fn masses_below_nothing_are_named_wherever_they_stand() {
         History { entries: vec![Entry { event: Event::LotCount { lot: 1, level: mg(-3) }, ..fine }], ..History::default() };
     assert_eq!(derive(&history, mg(1)).impossible, [Impossible::NegativeMass { source: 9, under: mg(3) }]);
 }
+
+#[test]
+fn a_casting_in_no_shell_is_delivered_with_its_rod() {
+    let mut s = Story::default();
+    s.log(Event::Work { casting: 77, rod: Some(Rod { mass: mg(5), lot: None }), mass_after: None });
+    let gone = s.log(Event::Deliver { castings: vec![77] });
+    assert_eq!(caused(&s.derive(), gone), [(Casting(77), Account::Delivered, 5, 0)]);
+}
+
+#[test]
+fn five_accounts_are_sinks() {
+    let sinks = (0..40).filter_map(|code| Account::from_code(code, None)).filter(|a| a.is_sink());
+    let names: Vec<&str> = sinks.map(Account::name).collect();
+    assert_eq!(names, ["dross", "spill", "leak", "swarf", "unexplained"]);
+    assert!(!Account::Lot(1).is_sink() && !Account::Outside.is_sink());
+}

@@ -2,12 +2,12 @@
 
 use super::common::{Common, Draft};
 use super::resolve::Asks;
-use super::room::Room;
+use super::room::{Entry, Room};
 use super::verbs;
 use super::void::{self, Ask};
 use crate::db::{Cell, Read as _, WriteTx};
 use crate::kernel::field::{Faults, unknown};
-use crate::kernel::{Problem, Seq};
+use crate::kernel::{Instant, Precision, Problem, Seq};
 use serde_json::{Map, Value};
 use uuid::Uuid;
 
@@ -88,6 +88,46 @@ pub async fn amend<C: Room>(
         let ask =
             Ask { reason: "left out of a correction".into(), cascade: false, dry_run: false, lot_short: false, if_match: None };
         void::void(tx, C::KIND, *seq, &ask, &void::InTheWay::default()).await?;
+    }
+    Ok(())
+}
+
+/// A correction of this turn that gives a record another time.
+pub struct Moved {
+    record: Seq,
+    /// When it had happened, if that has changed.
+    was: Option<Instant>,
+}
+
+impl Moved {
+    pub(super) fn from<B>(body: &Value, entry: &Entry<B>) -> Self {
+        let was = body.get("at").and_then(Value::as_str).and_then(|at| Instant::parse(at));
+        let precision = body.get("at_precision").and_then(Value::as_str).unwrap_or(Precision::Minute.name());
+        let common = &entry.common;
+        Self { record: entry.seq, was: was.filter(|at| *at != common.at || precision != common.precision.name()) }
+    }
+}
+
+/// Gives the children that were sent along with a record, and so happened with it, its time
+/// when that is corrected. One whose own time was corrected keeps it.
+///
+/// # Errors
+/// What the child's room refuses.
+pub async fn follow<C: Room, B>(tx: &mut WriteTx, entry: &Entry<B>, member: &str) -> Result<(), Problem> {
+    let Some(was) = tx.recall::<Moved>().filter(|m| m.record == entry.seq).and_then(|m| m.was) else { return Ok(()) };
+    let rows = tx
+        .fetch(
+            "SELECT r.seq FROM link l JOIN record r ON r.seq = l.record_seq JOIN record p ON p.seq = l.target_seq \
+             WHERE l.target_seq = ? AND l.member = ? AND r.kind = ? AND r.void_ms IS NULL AND r.act_n = p.act_n AND r.at_ms = ? \
+             ORDER BY r.seq",
+            vec![Cell::Int(entry.seq), member.into(), C::KIND.name().into(), was.into()],
+        )
+        .await?;
+    for row in rows {
+        let mut patch = Map::new();
+        patch.insert("at".into(), entry.common.at.to_string().into());
+        patch.insert("at_precision".into(), entry.common.precision.name().into());
+        Box::pin(verbs::correct::<C>(tx, row.int(0)?, patch, None)).await?;
     }
     Ok(())
 }

@@ -3,7 +3,7 @@
 use super::common::{Common, Draft, MEMBERS};
 use super::resolve::Asks;
 use super::room::{Entry, Room};
-use super::{journal, thing};
+use super::{children, journal, thing};
 use crate::db::{Cell, Read as _, WriteTx};
 use crate::kernel::field::Body;
 use crate::kernel::{Kind, Problem, ProblemType, Role, Seq, json};
@@ -260,6 +260,7 @@ pub async fn correct<R: Room>(
     tx.note_acting_at(entry.common.at);
     R::enter(tx, &mut entry).await?;
     rewrite::<R>(tx, &mut entry, standing.version + 1, reason.as_deref());
+    tx.remember(children::Moved::from(&standing.body, &entry));
     R::corrected(tx, &mut entry).await?;
     if !arrays.is_empty() {
         R::amend_children(tx, &mut entry, arrays).await?;

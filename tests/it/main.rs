@@ -14,6 +14,7 @@ mod grid;
 mod heels;
 mod house;
 mod kit;
+mod metal;
 mod metal_reports;
 mod queue;
 mod races;

@@ -1,7 +1,7 @@
 //! Recording work, finishing and scrapping.
 
 use super::model::{FinishBody, ScrapBody, WorkBody};
-use crate::book::children::{amend, take_array};
+use crate::book::children::{amend, follow, take_array};
 use crate::book::{Entry, Room};
 use crate::db::WriteTx;
 use crate::kernel::field::Ref;
@@ -139,6 +139,10 @@ impl Room for Scraps {
     async fn along(tx: &mut WriteTx, entry: &mut Entry<ScrapBody>) -> Result<(), Problem> {
         let findings = std::mem::take(&mut entry.body.findings).0;
         add_findings(tx, &entry.common, None, Some(Ref::known(entry.seq, entry.id)), findings).await
+    }
+
+    async fn corrected(tx: &mut WriteTx, entry: &mut Entry<ScrapBody>) -> Result<(), Problem> {
+        follow::<Findings, _>(tx, entry, "scrap_id").await
     }
 
     async fn amend_children(

@@ -2,7 +2,7 @@
 
 use super::model::{BreakoutBody, CutOffBody, FindingBody, JudgedBody, ShellBreakoutBody, Verdict};
 use super::store::{self, Inside};
-use crate::book::children::{amend, take_array};
+use crate::book::children::{amend, follow, take_array};
 use crate::book::verbs::create_along;
 use crate::book::{Common, Entry, Room};
 use crate::db::{Read as _, WriteTx};
@@ -180,6 +180,10 @@ impl Room for Breakouts {
         add_findings(tx, &entry.common, Some(Ref::known(entry.seq, entry.id)), None, findings).await
     }
 
+    async fn corrected(tx: &mut WriteTx, entry: &mut Entry<BreakoutBody>) -> Result<(), Problem> {
+        follow::<Findings, _>(tx, entry, "breakout_id").await
+    }
+
     async fn amend_children(
         tx: &mut WriteTx,
         entry: &mut Entry<BreakoutBody>,
@@ -336,6 +340,10 @@ impl Room for ShellBreakouts {
             create_along::<Breakouts>(tx, &entry.common, body).await?;
         }
         Ok(())
+    }
+
+    async fn corrected(tx: &mut WriteTx, entry: &mut Entry<ShellBreakoutBody>) -> Result<(), Problem> {
+        follow::<Breakouts, _>(tx, entry, "shell_breakout_id").await
     }
 }
 

@@ -2,7 +2,7 @@
 
 use super::model::{Basis, ChargeBody, ClosingBody, HeatBody, HeatEventBody, LeakBody, PourBody};
 use super::store;
-use crate::book::children::{amend, take_array};
+use crate::book::children::{amend, follow, take_array};
 use crate::book::verbs::create_along;
 use crate::book::{Despite, Entry, Room, series};
 use crate::db::WriteTx;
@@ -84,6 +84,10 @@ impl Room for Heats {
             create_along::<Charges>(tx, &entry.common, charge).await?;
         }
         Ok(())
+    }
+
+    async fn corrected(tx: &mut WriteTx, entry: &mut Entry<HeatBody>) -> Result<(), Problem> {
+        follow::<Charges, _>(tx, entry, "heat_id").await
     }
 
     async fn amend_children(
@@ -208,6 +212,10 @@ impl Room for Pours {
             create_along::<Leaks>(tx, &entry.common, leak).await?;
         }
         Ok(())
+    }
+
+    async fn corrected(tx: &mut WriteTx, entry: &mut Entry<PourBody>) -> Result<(), Problem> {
+        follow::<Leaks, _>(tx, entry, "pour_id").await
     }
 
     async fn amend_children(

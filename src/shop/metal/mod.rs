@@ -6,6 +6,7 @@
 mod api;
 mod composition;
 mod flags;
+mod heels;
 mod holdings;
 mod lines;
 mod load;

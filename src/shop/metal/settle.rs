@@ -2,6 +2,7 @@
 //! instant at which stock moves otherwise than stored, over the clusters it reaches.
 
 use super::flags::{CODES, flags_of};
+use super::heels;
 use super::load::{HeatMetal, Loaded, estimate, load};
 use super::pours;
 use super::replay::Replayed;
@@ -10,10 +11,9 @@ use crate::book::flags::{self, Flag};
 use crate::book::void::stands_in_the_way;
 use crate::db::{Acting, Ahead, ReadTx, WriteTx};
 use crate::kernel::{Instant, Kind, Mass, Problem, ProblemType, Seq};
-use crate::science::ledger::history::Heel;
 use crate::science::ledger::{
-    self, Cluster, Entry, Event, History, Impossible, Masses, Movement, Prices, Scale, Step, Values, clusters, derive_cluster,
-    heels, lot_movements, plan,
+    self, Cluster, Entry, Impossible, Masses, Movement, Prices, Scale, Step, Values, clusters, derive_cluster, lot_movements,
+    plan,
 };
 use crate::shop::house::rates::{self, Rates};
 use crate::shop::house::settings::Settings;
@@ -138,9 +138,14 @@ impl Settling {
         let scale =
             Scale { step: settings.scale_step(dated), per_million: settings.per_million("scale_tolerance_percent", dated) };
         let mut loaded = load(tx, heats, shells, castings, records).await?;
-        let takers = heel_takers(&loaded);
-        if !takers.is_empty() {
-            let heats: Vec<Seq> = heats.iter().copied().chain(takers).collect();
+        // Who takes a heel otherwise than stored is derived along.
+        let mut heats: Vec<Seq> = heats.to_vec();
+        loop {
+            let before = heats.len();
+            heats.extend(heels::takers(&loaded).into_iter().filter(|h| !heats.contains(h)).collect::<Vec<_>>());
+            if heats.len() == before {
+                break;
+            }
             loaded = load(tx, &heats, shells, castings, records).await?;
         }
         let fits = |a: &Acting| matches!(a.kind, Kind::Shell | Kind::Wax | Kind::Piece | Kind::Casting);
@@ -212,7 +217,7 @@ impl Settling {
         let (lots, rest): (Vec<Entry>, Vec<Entry>) = history.entries.into_iter().partition(|e| e.event.is_of_lots_alone());
         history.entries = rest;
         self.of_lots.extend(lots);
-        let taken = heels_about(&history, &neighbours);
+        let taken = heels::about(&history, &neighbours);
         for mut cluster in clusters(&history) {
             cluster.heels = taken.iter().copied().filter(|h| cluster.heats.iter().any(|c| c.order.seq == h.to)).collect();
             cluster.prices = self.prices_of(&cluster);
@@ -313,31 +318,6 @@ fn write(tx: &mut WriteTx, derivation: Derivation) -> Result<(), Problem> {
 fn short(tx: &mut WriteTx, problem: Problem, by: Vec<Seq>) -> Problem {
     stands_in_the_way(tx, [], by);
     problem
-}
-
-/// Heels given and taken among these heats and those of their crucibles.
-fn heels_about(history: &History, neighbours: &History) -> Vec<Heel> {
-    let mut heats = history.heats.clone();
-    heats.extend(neighbours.heats.iter().copied());
-    heats.sort_by_key(|h| h.order);
-    heats.dedup_by_key(|h| h.order);
-    let mut closings: Vec<Entry> = history.entries.iter().filter(|e| matches!(e.event, Event::Closing(_))).cloned().collect();
-    closings.extend(neighbours.entries.iter().filter(|n| !history.entries.iter().any(|e| e.order == n.order)).cloned());
-    closings.sort_by_key(|e| e.order);
-    closings.dedup_by_key(|e| e.order);
-    heels(&heats, &closings)
-}
-
-/// Heats beyond those loaded that took, or now take, a heel of theirs, or one of a neighbour
-/// that goes elsewhere now: what they were charged with hangs on it.
-fn heel_takers(loaded: &Loaded) -> BTreeSet<Seq> {
-    let here: BTreeSet<Seq> = loaded.history.heats.iter().map(|h| h.order.seq).collect();
-    let now: BTreeMap<Seq, Seq> = heels_about(&loaded.history, &loaded.neighbours).into_iter().map(|h| (h.from, h.to)).collect();
-    let ours = now.iter().filter(|(from, _)| here.contains(from)).map(|(_, to)| *to);
-    let givers: BTreeSet<Seq> = now.keys().chain(loaded.given.keys()).copied().collect();
-    let elsewhere = givers.into_iter().filter(|giver| !here.contains(giver) && now.get(giver) != loaded.given.get(giver));
-    let elsewhere = elsewhere.flat_map(|giver| now.get(&giver).into_iter().chain(loaded.given.get(&giver)).copied());
-    loaded.takers.iter().copied().chain(ours).chain(elsewhere).filter(|to| !here.contains(to)).collect()
 }
 
 fn refusal(tx: &WriteTx, what: &Impossible) -> Problem {

@@ -10,6 +10,7 @@ use crate::db::{Ask, Read as _, Row, WriteTx};
 use crate::kernel::field::{Kg, Minor, Ref, Text};
 use crate::kernel::id::MetalLot;
 use crate::kernel::{Kind, Mass, Money, Problem, ProblemType, Seq};
+use crate::shop::casting;
 use crate::shop::house::trade;
 use std::collections::BTreeMap;
 use uuid::Uuid;
@@ -129,7 +130,16 @@ pub async fn pools_ahead(tx: &mut WriteTx, first: Ask, castings: &[Seq]) -> Resu
     Ok(answer)
 }
 
-/// What is known of where metal goes back; `None` where nothing was poured.
+/// Where metal of a casting would go back by the alloy it was ordered in: the pour may come
+/// on record later than the scrapping, or the shell be poured with a scrapped wax in it.
+async fn pool_as_ordered(tx: &mut WriteTx, casting: Seq) -> Result<Option<Pool>, Problem> {
+    let Some(row) = casting::by_seqs(tx, &[casting]).await?.into_iter().next() else { return Ok(None) };
+    let ask = pools::pool_of_alloy(casting, &row.alloy);
+    let rows = tx.fetch(ask.sql, ask.args).await?;
+    Ok(pools::read_pools(&rows)?.remove(&casting))
+}
+
+/// What is known of where metal goes back; of a casting that is not poured on record, by the alloy it was ordered in.
 async fn known(tx: &mut WriteTx, of: Of) -> Result<Option<Pool>, Problem> {
     let mut known: Pools = tx.recall_or_default();
     if let std::collections::btree_map::Entry::Vacant(slot) = known.of.entry(of) {
@@ -139,6 +149,9 @@ async fn known(tx: &mut WriteTx, of: Of) -> Result<Option<Pool>, Problem> {
         };
         let rows = tx.fetch(ask.sql, ask.args).await?;
         slot.insert(pools::read_pools(&rows)?.remove(&seq));
+    }
+    if let (Of::Casting(casting), Some(None)) = (of, known.of.get(&of)) {
+        known.of.insert(of, pool_as_ordered(tx, casting).await?);
     }
     let found = known.of.get(&of).cloned().flatten();
     tx.remember(known);

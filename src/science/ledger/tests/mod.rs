@@ -2,6 +2,8 @@
 
 mod breakout;
 mod closing;
+mod edges;
+mod extremes;
 mod random;
 mod sane;
 mod stock;

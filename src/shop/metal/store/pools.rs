@@ -77,6 +77,18 @@ pub fn pool_of_heat(heat: Seq) -> Ask {
     }
 }
 
+/// Asks for the shop's pool of an alloy, in the name of something.
+#[must_use]
+pub fn pool_of_alloy(of: Seq, alloy: &str) -> Ask {
+    Ask {
+        sql: concat!(
+            "SELECT g.of, g.alloy, p.seq, p.id, NULL, NULL FROM (SELECT ? AS of, ? AS alloy, NULL AS owner) g LEFT JOIN record p ON p.seq = ",
+            oldest_pool!()
+        ),
+        args: vec![Cell::Int(of), alloy.into()],
+    }
+}
+
 /// Reads the answer of [`pools_of_castings`] or [`pool_of_heat`]: of each the first pour.
 pub fn read_pools(rows: &[Row]) -> Result<BTreeMap<Seq, Pool>, Problem> {
     let mut out = BTreeMap::new();

@@ -1,19 +1,21 @@
 //! The one file that knows every room: routes, settlers in order, what is embedded in what.
 
+pub mod account;
 pub mod check;
 pub mod export;
 pub mod rebuild;
 pub mod serve;
 
 use crate::book::api::Kit;
-use crate::book::{Catalogue, ChildSpec, token};
+use crate::book::{Catalogue, ChildSpec, door, session, token};
 use crate::db::{Db, Settler};
 use crate::desk;
 use crate::kernel::actor::Right;
 use crate::kernel::{Kind, Problem};
 use crate::shop::{bench, breakout, burnout, casting, client, commission, delivery, heat, house, metal, pattern, preheat, shell};
 use crate::web::route::handler;
-use crate::web::serve::{Holder, router};
+use crate::web::serve::{Credential, Holder, router};
+use crate::web::visit::Pages;
 use crate::web::{Answer, Method, Reply, Route, help, openapi};
 use serde_json::{Map, Value, json};
 use std::sync::Arc;
@@ -146,7 +148,18 @@ pub fn service(db: &Db) -> axum::Router {
     let mut routes = routes(&kit);
     let text = Arc::new(document(&with_document(routes.clone(), String::new())).to_string());
     routes = with_document(routes, text.to_string());
-    router(db, &routes, &holder(db))
+    router(db, &routes, &pages(&kit), &holder(db))
+}
+
+/// Every page there is.
+#[must_use]
+pub fn pages(kit: &Kit) -> Pages {
+    let mut pages = door::pages(&kit.db);
+    pages.all.extend(desk::start::pages(kit));
+    pages.all.extend(shell::pages(kit));
+    pages.all.extend(desk::search::pages(kit));
+    pages.all.extend(desk::route_card::pages(kit));
+    pages
 }
 
 fn with_document(mut routes: Vec<Route>, text: String) -> Vec<Route> {
@@ -183,13 +196,22 @@ pub fn all_routes(kit: &Kit) -> Vec<Route> {
 
 fn holder(db: &Db) -> Holder {
     let db = db.clone();
-    Arc::new(move |secret| {
+    Arc::new(move |shown| {
         let db = db.clone();
         Box::pin(async move {
+            let now = db.clock().now();
             let mut read = db.read().await?;
-            let Some(mut actor) = token::holder(&mut read, &secret).await? else { return Ok(None) };
+            let found = match &shown {
+                Credential::Token(secret) => token::holder(&mut read, secret).await?.map(|actor| (actor, false)),
+                Credential::Session(secret) => session::holder(&mut read, secret, now).await?.map(|in_| (in_.actor, in_.stale)),
+            };
+            let Some((mut actor, stale)) = found else { return Ok(None) };
             let settings = house::settings::of(&mut read).await?;
-            actor.sees_money = settings.sees_money(actor.role, db.clock().now());
+            actor.sees_money = settings.sees_money(actor.role, now);
+            drop(read);
+            if let (true, Credential::Session(secret)) = (stale, &shown) {
+                session::note(&db, secret, &actor).await?;
+            }
             Ok(Some(actor))
         })
     })

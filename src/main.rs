@@ -1,7 +1,7 @@
 //! Arguments, and what each command does.
 
 use clap::{Parser, Subcommand};
-use pourbook::app::{self, check, export, serve};
+use pourbook::app::{self, account, check, export, serve};
 use pourbook::book::token;
 use pourbook::db::{self, Acknowledge, Db, Options};
 use pourbook::demo;
@@ -59,6 +59,20 @@ enum Command {
         /// End the token of that name instead: a lost tablet is shut out at once.
         #[arg(long, conflicts_with = "role")]
         revoke: bool,
+        /// The folder of the book.
+        #[arg(long, env = "POURBOOK_DATA", default_value = "data")]
+        data: PathBuf,
+    },
+    /// Let a person sign in at the pages, or set a new password; printed once.
+    Account {
+        /// Whose it is: written beside what they record.
+        name: String,
+        /// owner, hand or reader.
+        #[arg(long, required_unless_present = "end")]
+        role: Option<String>,
+        /// Shut that person out instead.
+        #[arg(long, conflicts_with = "role")]
+        end: bool,
         /// The folder of the book.
         #[arg(long, env = "POURBOOK_DATA", default_value = "data")]
         data: PathBuf,
@@ -171,6 +185,7 @@ async fn run(command: Command) -> Result<(), String> {
             app::say(format_args!("{secret}"))?;
             Ok(())
         }
+        Command::Account { name, role, end, data } => account::run(&data, &name, role.as_deref(), end).await,
         Command::Backup { file, data } => {
             db::backup_to(&data.join("pourbook.db"), &file).await?;
             app::say(format_args!("{} is a whole copy of the book, looked over.", file.display()))?;

@@ -1,6 +1,7 @@
 //! Running the server: listening, draining, saying what to do.
 
 use crate::app;
+use crate::book::session;
 use crate::db::{Db, Options};
 use crate::kernel::Clock;
 use std::net::SocketAddr;
@@ -18,7 +19,13 @@ pub async fn run(data: &Path, listen: SocketAddr, options: Options) -> Result<()
         .map_err(|e| format!("{listen}: {e}. Is another server there? Give another address with --listen."))?;
     let at = listener.local_addr().map_err(|e| e.to_string())?;
     tracing::info!("the book in {} is open at http://{at}; the API is described at http://{at}/api", data.display());
-    let served = axum::serve(listener, app::service(&db)).with_graceful_shutdown(stop()).await;
+    if let Some(code) = session::first_run_code(&db).await.map_err(|p| p.to_string())? {
+        app::say(format_args!(
+            "Nobody may sign in at the pages yet. Open http://{at}/setup and give this code, once:\n\n    {code}\n"
+        ))?;
+    }
+    let service = app::service(&db).into_make_service_with_connect_info::<SocketAddr>();
+    let served = axum::serve(listener, service).with_graceful_shutdown(stop()).await;
     db.close().await;
     tracing::info!("the book is closed");
     served.map_err(|e| e.to_string())

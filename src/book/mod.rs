@@ -1,9 +1,10 @@
 //! One envelope and one mechanism each for every record: recording, correcting,
-//! voiding, the journal, idempotency, references, tokens, and reading back.
+//! voiding, the journal, idempotency, references, tokens, sessions, and reading back.
 
 pub mod api;
 pub mod children;
 pub mod common;
+pub mod door;
 pub mod flags;
 pub mod forget;
 pub mod history;
@@ -13,7 +14,9 @@ pub mod list;
 pub mod render;
 pub mod resolve;
 pub mod room;
+pub mod secret;
 pub mod series;
+pub mod session;
 pub mod story;
 pub mod thing;
 pub mod token;

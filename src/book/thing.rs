@@ -82,6 +82,10 @@ async fn make(tx: &mut WriteTx, kind: Kind, name: &str) -> Result<(Seq, Uuid), P
     }
 }
 
+/// What was made in this turn: several records of one act may name the same new hand.
+#[derive(Clone, Default)]
+struct MadeHere(Vec<(Kind, String, (Seq, Uuid))>);
+
 /// Makes every named thing of a draft that is not known yet; answers what was made.
 ///
 /// # Errors
@@ -97,13 +101,35 @@ pub async fn make_missing<B: Body>(tx: &mut WriteTx, draft: &mut Draft<B>) -> Re
     });
     let mut made = Vec::new();
     for (kind, name) in wanted {
-        let (seq, id) = make(tx, kind, &name).await?;
+        let key = name_key(&name);
+        let here = tx.recall::<MadeHere>().and_then(|m| m.0.iter().find(|(k, n, _)| *k == kind && *n == key).map(|m| m.2));
+        let (seq, id) = match here {
+            Some(found) => found,
+            None => {
+                let new = make(tx, kind, &name).await?;
+                let mut all: MadeHere = tx.recall_or_default();
+                all.0.push((kind, key, new));
+                tx.remember(all);
+                made.push((kind, name.clone(), new.1));
+                new
+            }
+        };
         draft.each_ref(&mut |slot, _| {
             if slot.named && slot.kind == Some(kind) && slot.found.is_none() && name_key(&slot.asked) == name_key(&name) {
                 slot.found = Some((seq, id));
             }
         });
-        made.push((kind, name, id));
     }
     Ok(made)
+}
+
+/// The names of some things by id, of those that are things.
+///
+/// # Errors
+/// As the database says.
+pub async fn names<R: crate::db::Read>(read: &mut R, ids: &[Uuid]) -> Result<Vec<(Uuid, String)>, Problem> {
+    let ids: Vec<String> = ids.iter().map(|id| id.simple().to_string()).collect();
+    let sql = "SELECT r.id, t.name FROM json_each(?) k CROSS JOIN record r ON r.id = unhex(k.value) CROSS JOIN thing t ON t.seq = r.seq";
+    let rows = read.fetch(sql, vec![serde_json::json!(ids).to_string().into()]).await?;
+    rows.iter().map(|row| Ok((row.uuid(0)?, row.text(1)?))).collect()
 }

@@ -4,3 +4,5 @@ pub mod cost;
 pub mod facts;
 pub mod report;
 pub mod route_card;
+pub mod search;
+pub mod start;

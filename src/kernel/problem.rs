@@ -30,6 +30,8 @@ pub enum Class {
     Invalid,
     /// Say which version is meant.
     PreconditionMissing,
+    /// Tried too often.
+    TooMany,
     /// Try again later.
     Busy,
     /// Our fault.
@@ -72,6 +74,10 @@ problems! {
         "Send Authorization: Bearer followed by a token. The owner makes one with pourbook token NAME --role hand.";
     NotAllowed "not-allowed" NotAllowed "This token may not do that"
         "Readers read; hands log stages and correct their own records for a day; the rest is the owner's.";
+    CrossSite "cross-site" NotAllowed "Another site sent this"
+        "A page of another site tried to write here through this browser. Nothing was written. Open the book itself and do it there. A proxy before the book must hand on the Host as it was asked for.";
+    TooManyTries "too-many-tries" TooMany "Too many tries"
+        "After a few wrong names, passwords, PINs or codes each further try must wait, longer every time. Nobody is locked out for good. The owner may set a new password with pourbook account NAME --role.";
     NotFound "not-found" NotFound "Nothing is there"
         "No record has that id, tag or number in this collection.";
     WrongMethod "wrong-method" WrongMethod "That cannot be done with this path"

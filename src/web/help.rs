@@ -1,15 +1,13 @@
 //! Pages that explain, offline: one for each type of problem, and the reader of the API
 //! document.
 
+use super::page::{Frame, HelpPage};
 use super::reply::{Reply, status, type_uri};
 use super::route::{Answer, Method, Route, handler};
 use crate::kernel::actor::Right;
 use crate::kernel::{Problem, ProblemType};
+use askama::Template as _;
 use serde_json::json;
-
-const STYLE: &str = "body{font:18px/1.6 system-ui,sans-serif;max-width:44rem;margin:2rem auto;padding:0 1rem;color:#111;background:#fff}\
-a{color:#06407a}code{background:#eee;padding:.1em .3em}\
-@media(prefers-color-scheme:dark){body{color:#eee;background:#111}a{color:#9cf}code{background:#333}}";
 
 /// Text made safe to stand in a page.
 #[must_use]
@@ -18,17 +16,17 @@ pub fn escape(text: &str) -> String {
 }
 
 fn page(title: &str, body: &str) -> String {
-    format!(
-        "<!doctype html><html lang=\"en\"><meta charset=\"utf-8\">\
-         <meta name=\"viewport\" content=\"width=device-width,initial-scale=1\">\
-         <title>{title} · Pourbook</title><style>{STYLE}</style><body>{body}</body></html>"
-    )
+    let frame = Frame { title: title.to_owned(), who: None, here: String::new(), find: String::new(), faulty: false };
+    HelpPage { frame, body }.render().unwrap_or_else(|e| {
+        tracing::error!("a help page cannot be written: {e}");
+        String::new()
+    })
 }
 
 fn one(kind: ProblemType) -> String {
     let title = escape(kind.title());
     page(
-        &title,
+        kind.title(),
         &format!(
             "<p><a href=\"/problems\">All problems</a></p><h1>{title}</h1><p>{}</p>\
              <p>Answered with status {} and type <code>{}</code>.</p>",

@@ -1,10 +1,16 @@
-//! HTTP: the route table as data, reading requests, answering, problems. Knows no room.
+//! HTTP: the route table as data, reading requests, answering, problems, the frame of pages.
+//! Knows no room.
 
+pub mod assets;
 pub mod help;
 pub mod openapi;
+pub mod page;
 pub mod reply;
 pub mod route;
 pub mod serve;
+pub mod throttle;
+pub mod visit;
 
+pub use page::{Form, Frame, Page, Shown, Visit};
 pub use reply::Reply;
 pub use route::{Answer, Ctx, Handler, Method, Param, RequestBody, Route};

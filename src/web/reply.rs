@@ -125,6 +125,7 @@ pub const fn status(class: Class) -> u16 {
         Class::WrongType => 415,
         Class::Invalid => 422,
         Class::PreconditionMissing => 428,
+        Class::TooMany => 429,
         Class::Internal => 500,
         Class::Busy => 503,
     }
@@ -172,6 +173,10 @@ pub fn problem_response(problem: &Problem, instance: &str, request_id: &str) -> 
         }
         Class::Busy => {
             headers.insert(header::RETRY_AFTER, HeaderValue::from_static("2"));
+        }
+        Class::TooMany => {
+            let seconds = problem.more.get("retry_after_s").and_then(Value::as_u64).unwrap_or(60);
+            headers.insert(header::RETRY_AFTER, HeaderValue::from(seconds));
         }
         _ => {}
     }

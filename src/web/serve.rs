@@ -1,7 +1,9 @@
 //! The dispatcher: one path to every route for tokens, rights, bodies, problems and headers.
 
+use super::page::SESSION;
 use super::reply::{Reply, problem_response, type_uri};
 use super::route::{Ctx, Method, Route};
+use super::visit::{self, Pages};
 use crate::db::Db;
 use crate::kernel::actor::Right;
 use crate::kernel::{Actor, Problem, ProblemType, json};
@@ -22,10 +24,19 @@ use tower_http::compression::CompressionLayer;
 /// The most a body may hold.
 pub const BODY_MAX: usize = 1 << 20;
 /// How long a request may take before it is given up.
-const PATIENCE: Duration = Duration::from_secs(30);
+pub(super) const PATIENCE: Duration = Duration::from_secs(30);
 
-/// Who holds a token: given by `app`, since `web` knows no table.
-pub type Holder = Arc<dyn Fn(String) -> Pin<Box<dyn Future<Output = Result<Option<Actor>, Problem>> + Send>> + Send + Sync>;
+/// What a caller shows: a token, or the secret of a session.
+#[derive(Clone, Debug)]
+pub enum Credential {
+    /// A bearer token.
+    Token(String),
+    /// A session, from its cookie.
+    Session(String),
+}
+
+/// Who holds a token or a session: given by `app`, since `web` knows no table.
+pub type Holder = Arc<dyn Fn(Credential) -> Pin<Box<dyn Future<Output = Result<Option<Actor>, Problem>> + Send>> + Send + Sync>;
 
 struct Path {
     db: Db,
@@ -33,13 +44,13 @@ struct Path {
     holder: Holder,
 }
 
-/// The router over a table of routes.
-pub fn router(db: &Db, routes: &[Route], holder: &Holder) -> Router {
+/// The router over a table of routes, and over the pages.
+pub fn router(db: &Db, routes: &[Route], pages: &Pages, holder: &Holder) -> Router {
     let mut by_path: BTreeMap<&str, Vec<Route>> = BTreeMap::new();
     for route in routes {
         by_path.entry(&route.path).or_default().push(route.clone());
     }
-    let mut router = Router::new();
+    let mut router = visit::router(db, pages, holder);
     for (path, routes) in by_path {
         let here = Arc::new(Path { db: db.clone(), routes, holder: holder.clone() });
         router = router.route(
@@ -56,7 +67,11 @@ pub fn router(db: &Db, routes: &[Route], holder: &Holder) -> Router {
             let id = request_id(request.headers(), || clock.mint().to_string());
             async move {
                 let path = request.uri().path().to_owned();
-                finish(Err(Problem::new(ProblemType::NotFound, format!("There is nothing at {path}."))), &path, &id)
+                let problem = Problem::new(ProblemType::NotFound, format!("There is nothing at {path}."));
+                if reads_pages(request.headers()) && !path.starts_with("/v1") {
+                    return guard(visit::problem_page(&problem, None, &path, &id), &path, &id);
+                }
+                finish(Err(problem), &path, &id)
             }
         })
         .layer(CatchPanicLayer::custom(|_| {
@@ -66,7 +81,12 @@ pub fn router(db: &Db, routes: &[Route], holder: &Holder) -> Router {
         .layer(CompressionLayer::new())
 }
 
-fn request_id(headers: &HeaderMap, mint: impl FnOnce() -> String) -> String {
+/// Whether whoever asks would rather have a page than JSON.
+fn reads_pages(headers: &HeaderMap) -> bool {
+    headers.get(header::ACCEPT).and_then(|v| v.to_str().ok()).is_some_and(|v| v.contains("text/html"))
+}
+
+pub(super) fn request_id(headers: &HeaderMap, mint: impl FnOnce() -> String) -> String {
     headers
         .get("x-request-id")
         .and_then(|v| v.to_str().ok())
@@ -111,7 +131,7 @@ fn allow(mut response: Response<Body>, routes: &[Route]) -> Response<Body> {
 }
 
 fn finish(result: Result<Reply, Problem>, path: &str, id: &str) -> Response<Body> {
-    let mut response = match result {
+    let response = match result {
         Ok(reply) => reply.into_response(),
         Err(problem) => {
             if let Some(cause) = &problem.internal {
@@ -120,6 +140,17 @@ fn finish(result: Result<Reply, Problem>, path: &str, id: &str) -> Response<Body
             problem_response(&problem, path, id)
         }
     };
+    guard(response, path, id)
+}
+
+/// The page that reads the API document brings styles of its own; nothing else does.
+const READER_POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data: blob:; \
+     connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
+const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; \
+     form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
+
+/// The headers that every answer bears.
+pub(super) fn guard(mut response: Response<Body>, path: &str, id: &str) -> Response<Body> {
     let headers = response.headers_mut();
     if let Ok(value) = HeaderValue::from_str(id) {
         headers.insert(HeaderName::from_static("x-request-id"), value);
@@ -128,15 +159,33 @@ fn finish(result: Result<Reply, Problem>, path: &str, id: &str) -> Response<Body
         ("x-content-type-options", "nosniff"),
         ("referrer-policy", "no-referrer"),
         ("cross-origin-opener-policy", "same-origin"),
-        (
-            "content-security-policy",
-            "default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data: blob:; \
-             connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'",
-        ),
+        ("content-security-policy", if path == "/api" { READER_POLICY } else { POLICY }),
     ] {
         headers.insert(HeaderName::from_static(name), HeaderValue::from_static(value));
     }
     response
+}
+
+/// Refuses what a page of another site sends: browsers say where a request comes from, by
+/// `Sec-Fetch-Site` or else by `Origin`. What says neither is no browser.
+pub(super) fn same_site(method: &axum::http::Method, headers: &HeaderMap) -> Result<(), Problem> {
+    if method.is_safe() {
+        return Ok(());
+    }
+    let text = |name: HeaderName| headers.get(name).map(|v| v.to_str().unwrap_or("?"));
+    let ours = match (text(HeaderName::from_static("sec-fetch-site")), text(header::ORIGIN)) {
+        (Some(site), _) => matches!(site, "same-origin" | "none"),
+        (None, Some(origin)) => {
+            let host = origin.split_once("://").map(|(_, host)| host);
+            host.is_some() && host == text(header::HOST)
+        }
+        (None, None) => true,
+    };
+    if ours {
+        return Ok(());
+    }
+    tracing::warn!("a request from another site was refused");
+    Err(Problem::new(ProblemType::CrossSite, "This came from another site. Nothing was written."))
 }
 
 async fn answer(here: &Path, params: &RawPathParams, request: Request) -> Result<Reply, Problem> {
@@ -153,6 +202,7 @@ async fn answer(here: &Path, params: &RawPathParams, request: Request) -> Result
         .iter()
         .find(|r| Some(r.method) == method)
         .ok_or_else(|| Problem::new(ProblemType::WrongMethod, format!("{} cannot be done here.", request.method)))?;
+    same_site(&request.method, &request.headers)?;
     let actor = actor(here, &request.headers, route.right).await?;
     let query = query(request.uri.query().unwrap_or(""), route)?;
     acceptable(&request.headers, route)?;
@@ -186,15 +236,25 @@ async fn actor(here: &Path, headers: &HeaderMap, right: Right) -> Result<Option<
     if right == Right::Open {
         return Ok(None);
     }
-    let secret = headers
-        .get(header::AUTHORIZATION)
-        .and_then(|v| v.to_str().ok())
-        .and_then(|v| v.split_once(' '))
-        .filter(|(scheme, secret)| scheme.eq_ignore_ascii_case("bearer") && secret.len() <= 200)
-        .map(|(_, secret)| secret.trim().to_owned())
-        .ok_or_else(|| Problem::new(ProblemType::NoToken, "Send Authorization: Bearer and a token."))?;
-    let actor =
-        (here.holder)(secret).await?.ok_or_else(|| Problem::new(ProblemType::NoToken, "That token is not known here."))?;
+    let bearer = |value: &HeaderValue| {
+        value
+            .to_str()
+            .ok()
+            .and_then(|v| v.split_once(' '))
+            .filter(|(scheme, secret)| scheme.eq_ignore_ascii_case("bearer") && secret.len() <= 200)
+            .map(|(_, secret)| Credential::Token(secret.trim().to_owned()))
+    };
+    // A page's session is worth what a token of its person would be.
+    let shown = match headers.get(header::AUTHORIZATION) {
+        Some(value) => bearer(value),
+        None => visit::cookie(headers, SESSION).map(Credential::Session),
+    };
+    let shown = shown.ok_or_else(|| Problem::new(ProblemType::NoToken, "Send Authorization: Bearer and a token."))?;
+    let unknown = match shown {
+        Credential::Token(_) => "That token is not known here.",
+        Credential::Session(_) => "You are signed out. Sign in again.",
+    };
+    let actor = (here.holder)(shown).await?.ok_or_else(|| Problem::new(ProblemType::NoToken, unknown))?;
     if actor.role.may(right) {
         Ok(Some(actor))
     } else {
@@ -222,7 +282,7 @@ fn query(text: &str, route: &Route) -> Result<Vec<(String, String)>, Problem> {
 }
 
 /// `application/x-www-form-urlencoded` pairs; `None` when an escape is broken or not UTF-8.
-fn form_pairs(text: &str) -> Option<Vec<(String, String)>> {
+pub(super) fn form_pairs(text: &str) -> Option<Vec<(String, String)>> {
     let decode = |part: &str| -> Option<String> {
         let bytes = part.as_bytes();
         let mut out = Vec::with_capacity(bytes.len());

@@ -5,7 +5,8 @@ use pourbook::kernel::ProblemType;
 use serde_json::json;
 
 /// Types that no request can bring about at will, each with its reason.
-const OUT_OF_REACH: [(ProblemType, &str); 2] = [
+const OUT_OF_REACH: [(ProblemType, &str); 3] = [
+    (ProblemType::TooManyTries, "only signing in is slowed, at a page; its tests are in sign_in.rs"),
     (ProblemType::Busy, "the disk or the clock must fail; the tests of the store reach it"),
     (ProblemType::Internal, "it is what must not happen"),
 ];
@@ -14,12 +15,13 @@ const OUT_OF_REACH: [(ProblemType, &str); 2] = [
 async fn provoke(shop: &TestShop, kind: ProblemType) -> Option<Reply> {
     use ProblemType as P;
     Some(match kind {
-        P::Busy | P::Internal => return None,
+        P::Busy | P::Internal | P::TooManyTries => return None,
         P::Malformed
         | P::DuplicateKey
         | P::UnknownParameter
         | P::NoToken
         | P::NotAllowed
+        | P::CrossSite
         | P::NotFound
         | P::WrongMethod
         | P::NotAcceptable
@@ -54,6 +56,7 @@ async fn unreadable(shop: &TestShop, kind: ProblemType) -> Reply {
         P::UnknownParameter => shop.get("/v1/clients?nmae=Ada").await,
         P::NoToken => ask("GET").by(None).send().await,
         P::NotAllowed => ask("POST").by(Some(pourbook::kernel::Role::Reader)).json(&body).send().await,
+        P::CrossSite => ask("POST").header("sec-fetch-site", "cross-site").json(&body).send().await,
         P::NotFound => shop.get(&format!("/v1/clients/{}", shop.mint())).await,
         P::WrongMethod => ask("DELETE").send().await,
         P::NotAcceptable => ask("GET").header("accept", "text/csv").send().await,

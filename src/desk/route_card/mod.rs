@@ -1,6 +1,10 @@
 //! The route card of a casting: every record of its route in order, its shell, heats,
 //! findings, work, metal and cost, and the cautions of the step that comes next.
 
+mod page;
+
+pub use page::pages;
+
 use crate::book::api::{Kit, find};
 use crate::book::render::{render, render_bare, render_one};
 use crate::book::story;
@@ -60,13 +64,18 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
 
 async fn card(kit: &Kit, ctx: &Ctx) -> Result<Reply, Problem> {
     let mut read = kit.db.read().await?;
-    let seq = find(&mut read, Kind::Casting, ctx.part("id")).await?;
-    let mut out = render_one(&mut read, &kit.catalogue, seq).await?;
-    let row = casting::by_seqs(&mut read, &[seq]).await?.pop().ok_or_else(|| Problem::internal(format!("casting {seq}")))?;
-    let story = story::load(&mut read, &[seq], &[]).await?;
+    card_of(kit, &mut read, ctx.part("id")).await.map(|(card, _)| Reply::json(&card))
+}
+
+/// The card of a casting, as answered, and its row.
+async fn card_of(kit: &Kit, read: &mut ReadTx, text: &str) -> Result<(Value, CastingRow), Problem> {
+    let seq = find(read, Kind::Casting, text).await?;
+    let mut out = render_one(read, &kit.catalogue, seq).await?;
+    let row = casting::by_seqs(read, &[seq]).await?.pop().ok_or_else(|| Problem::internal(format!("casting {seq}")))?;
+    let story = story::load(read, &[seq], &[]).await?;
     let lines: Vec<&story::Line> = story.of(seq).collect();
     let seqs: Vec<Seq> = lines.iter().map(|l| l.seq).collect();
-    let records = render(&mut read, &kit.catalogue, &seqs).await?;
+    let records = render(read, &kit.catalogue, &seqs).await?;
     let of_kind = |kind: Kind| -> Vec<Value> {
         lines.iter().zip(&records).filter(|(l, _)| l.kind == kind).map(|(_, r)| r.clone()).collect()
     };
@@ -79,16 +88,16 @@ async fn card(kit: &Kit, ctx: &Ctx) -> Result<Reply, Problem> {
         .map(|(l, r)| json!({"kind": l.kind.name(), "record": r}))
         .collect();
     if let Some(shell) = row.shell_seq {
-        out["shell"] = render_bare(&mut read, &kit.catalogue, &[shell]).await?.pop().unwrap_or(Value::Null);
+        out["shell"] = render_bare(read, &kit.catalogue, &[shell]).await?.pop().unwrap_or(Value::Null);
     }
     let heats: Vec<Seq> = story.context.iter().filter(|c| c.kind == Kind::Heat).map(|c| c.seq).collect();
-    out["heats"] = render_bare(&mut read, &kit.catalogue, &heats).await?.into();
-    if let Some(figures) = casting_figures(&mut read, &[seq]).await?.pop() {
+    out["heats"] = render_bare(read, &kit.catalogue, &heats).await?.into();
+    if let Some(figures) = casting_figures(read, &[seq]).await?.pop() {
         out["metal"] = metal_json(&figures);
         out["cost"] = json!({"metal": MetalCost::of(&figures).json(), "provisional": figures.provisional});
     }
-    out["cautions"] = cautions(&mut read, &row).await?;
-    Ok(Reply::json(&out))
+    out["cautions"] = cautions(read, &row).await?;
+    Ok((out, row))
 }
 
 fn metal_json(f: &CastingFigures) -> Value {

@@ -1,5 +1,9 @@
 //! SQL of castings.
 
+mod floor;
+
+pub use floor::{IN_THE_SHOP, Listed, in_the_shop, listed_of, shells_at, still_owed};
+
 use crate::book::api::ListFilter;
 use crate::db::{Cell, Read, Row, WriteTx};
 use crate::kernel::{Kind, Problem, Seq};

@@ -7,5 +7,5 @@ mod verbs;
 
 pub use api::{extras, routes, schemas};
 pub use model::{CommissionBody, CostBody, PaymentBody};
-pub use store::clients;
+pub use store::{clients, due};
 pub use verbs::{ClientCorrected, Commissions, Costs, Payments};

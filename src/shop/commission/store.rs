@@ -28,3 +28,14 @@ pub async fn clients<R: Read>(read: &mut R, seqs: &[Seq]) -> Result<Vec<(Seq, Op
         .await?;
     rows.iter().map(|row| Ok((row.int(0)?, row.opt_int(1)?))).collect()
 }
+
+/// Some commissions that are due up to a day: number, title, day, soonest first.
+///
+/// # Errors
+/// As the database says.
+pub async fn due<R: Read>(read: &mut R, seqs: &[Seq], until: &str) -> Result<Vec<(Seq, String, String, String)>, Problem> {
+    let sql = "SELECT c.seq, c.number, c.title, c.due_on FROM json_each(?) k CROSS JOIN commission c ON c.seq = k.value \
+               CROSS JOIN record r ON r.seq = c.seq AND r.void_ms IS NULL WHERE c.due_on <= ? ORDER BY c.due_on, c.number";
+    let rows = read.fetch(sql, vec![Cell::Text(json!(seqs).to_string()), until.into()]).await?;
+    rows.iter().map(|row| Ok((row.int(0)?, row.text(1)?, row.text(2)?, row.text(3)?))).collect()
+}

@@ -7,6 +7,7 @@ mod model;
 pub mod rates;
 pub mod settings;
 mod settle;
+pub mod shown;
 mod store;
 pub mod trade;
 mod verbs;

@@ -251,6 +251,11 @@ impl Settings {
     pub fn day(&self, at: Instant) -> Date {
         jiff::Timestamp::from_millisecond(at.ms()).map_or(Date::ZERO, |t| self.zone(at).to_datetime(t).date())
     }
+    /// What the shop's clock and calendar show at an instant.
+    #[must_use]
+    pub fn local(&self, at: Instant) -> jiff::civil::DateTime {
+        jiff::Timestamp::from_millisecond(at.ms()).map_or(jiff::civil::DateTime::ZERO, |t| self.zone(at).to_datetime(t))
+    }
     /// When a day of the shop begins: the first instant that is of it or, where the shop moved
     /// past it, of a later one. Nothing for a day beyond all calendars.
     #[must_use]

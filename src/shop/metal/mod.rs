@@ -25,5 +25,8 @@ pub use load::{Loaded, load};
 pub use pours::{AlloyCorrected, Decided};
 pub use settle::settle;
 pub use store::at::{Held, held, totals};
-pub use store::{CastingFigures, DERIVED, HeatFigures, WIPE, casting_figures, heat_figures, movement, scrap_charges, weighings};
+pub use store::{
+    CastingFigures, DERIVED, HeatFigures, WIPE, casting_figures, expected, heat_figures, movement, on_hand, scrap_charges,
+    weighings,
+};
 pub use verbs::{Lots, Of, Receipts, in_pool, pools_ahead};

@@ -109,7 +109,7 @@ fn rack_route(kit: &Kit) -> Route {
     route
 }
 
-async fn dip_rack(kit: &Kit, ctx: Ctx) -> Result<Reply, Problem> {
+pub(super) async fn dip_rack(kit: &Kit, ctx: Ctx) -> Result<Reply, Problem> {
     let mut value = ctx.body.clone();
     let mut faults = Faults::default();
     let shells = value.as_object_mut().and_then(|object| {

@@ -1,12 +1,17 @@
 //! Recipes in versions, slurry batches, shells, their coats and patches.
 
 mod api;
+mod dips;
 mod flags;
 mod model;
+mod page;
 mod store;
 mod verbs;
 
 pub use api::{extras, routes, schemas, version_extras};
-pub use flags::{final_dry_hours, settle as settle_flags};
+pub use dips::{Dip, next_dip};
+pub use flags::{final_dry_hours, recipe_of, settle as settle_flags};
 pub use model::{CoatKind, RecipeBody, ShellBody};
+pub use page::pages;
+pub use store::names;
 pub use verbs::{Coats, Patches, RecipeVersions, Recipes, Shells, SlurryBatches, SlurryChecks};

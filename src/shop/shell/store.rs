@@ -112,3 +112,26 @@ pub async fn shells_of_version<R: Read>(read: &mut R, version: Seq) -> Result<Ve
     let rows = read.fetch("SELECT seq FROM shell WHERE recipe_version_seq = ?", vec![Cell::Int(version)]).await?;
     rows.iter().map(|row| row.int(0)).collect()
 }
+
+/// The tag and the recipe's name of some shells.
+///
+/// # Errors
+/// As the database says.
+pub async fn names<R: Read>(read: &mut R, seqs: &[Seq]) -> Result<Vec<(Seq, String, String)>, Problem> {
+    let sql = "SELECT s.seq, s.tag, q.name FROM json_each(?) k CROSS JOIN shell s ON s.seq = k.value \
+               CROSS JOIN recipe q ON q.seq = s.recipe_seq";
+    let rows = read.fetch(sql, vec![json!(seqs).to_string().into()]).await?;
+    rows.iter().map(|row| Ok((row.int(0)?, row.text(1)?, row.text(2)?))).collect()
+}
+
+/// What a coat of any shell last said since an instant: slurry, viscosity, room. Null where
+/// none did.
+///
+/// # Errors
+/// As the database says.
+pub async fn last_reading<R: Read>(read: &mut R, since: Instant) -> Result<Value, Problem> {
+    let sql = "SELECT j.body FROM record r CROSS JOIN journal j ON j.n = r.journal_n \
+               WHERE r.kind = 'coat' AND r.at_ms >= ? AND r.void_ms IS NULL ORDER BY r.at_ms DESC, r.seq DESC LIMIT 1";
+    let row = read.fetch_one(sql, vec![since.into()]).await?;
+    row.map_or(Ok(Value::Null), |row| serde_json::from_str(&row.text(0)?).map_err(Problem::internal))
+}

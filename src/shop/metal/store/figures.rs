@@ -217,3 +217,25 @@ pub async fn casting_figures<R: Read>(read: &mut R, seqs: &[Seq]) -> Result<Vec<
         })
         .collect()
 }
+
+/// The metal that some shells are expected to take, by alloy ordered: castings and gating.
+///
+/// # Errors
+/// As the database says.
+pub async fn expected<R: Read>(read: &mut R, shells: &[Seq]) -> Result<Vec<(Seq, String, Mass)>, Problem> {
+    let sql = "SELECT s.shell_seq, min(c.alloy), s.gating_mg + sum(c.estimate_mg) FROM json_each(?) k \
+               CROSS JOIN ledger_shell s ON s.shell_seq = k.value CROSS JOIN ledger_casting c ON c.shell_seq = s.shell_seq \
+               GROUP BY s.shell_seq";
+    let rows = read.fetch(sql, vec![serde_json::json!(shells).to_string().into()]).await?;
+    rows.iter().map(|row| Ok((row.int(0)?, row.text(1)?, Mass::from_mg(row.int(2)?)))).collect()
+}
+
+/// The shop's own metal on hand, by alloy.
+///
+/// # Errors
+/// As the database says.
+pub async fn on_hand<R: Read>(read: &mut R) -> Result<Vec<(String, Mass)>, Problem> {
+    let sql = "SELECT l.alloy, sum(a.mass_mg) FROM account a CROSS JOIN metal_lot l ON l.seq = a.seq \
+               WHERE a.kind = 1 AND a.mass_mg <> 0 AND l.owner_client_seq IS NULL GROUP BY l.alloy ORDER BY l.alloy";
+    read.fetch(sql, vec![]).await?.iter().map(|row| Ok((row.text(0)?, Mass::from_mg(row.int(1)?)))).collect()
+}

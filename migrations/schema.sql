@@ -131,6 +131,15 @@ CREATE TABLE delivery (
 
 CREATE INDEX delivery_by_piece ON delivery (piece_seq);
 
+CREATE TABLE device (
+    n          INTEGER PRIMARY KEY,
+    hash       BLOB    NOT NULL UNIQUE CHECK (length(hash) = 32),
+    name       TEXT    NOT NULL,
+    by         TEXT    NOT NULL,
+    created_ms INTEGER NOT NULL,
+    ended_ms   INTEGER
+) STRICT;
+
 CREATE TABLE fact_batch (
     shell_seq INTEGER NOT NULL REFERENCES record (seq),
     batch_seq INTEGER NOT NULL REFERENCES record (seq),
@@ -252,6 +261,10 @@ CREATE TABLE finish (
     seq         INTEGER PRIMARY KEY REFERENCES record (seq),
     casting_seq INTEGER NOT NULL REFERENCES record (seq)
 ) STRICT;
+
+CREATE TABLE first_run (
+    hash BLOB PRIMARY KEY CHECK (length(hash) = 32)
+) STRICT, WITHOUT ROWID;
 
 CREATE TABLE handle (
     space      TEXT    NOT NULL,
@@ -401,6 +414,18 @@ CREATE TABLE link (
 ) STRICT, WITHOUT ROWID;
 
 CREATE INDEX link_by_record ON link (record_seq);
+
+CREATE TABLE login (
+    n          INTEGER PRIMARY KEY,
+    name       TEXT    NOT NULL,
+    key        TEXT    NOT NULL UNIQUE,
+    role       TEXT    NOT NULL CHECK (role IN ('owner', 'hand', 'reader')),
+    password   TEXT,
+    pin        TEXT,
+    created_ms INTEGER NOT NULL,
+    ended_ms   INTEGER,
+    CHECK (pin IS NULL OR role = 'hand')
+) STRICT;
 
 CREATE TABLE metal_lot (
     seq              INTEGER PRIMARY KEY REFERENCES record (seq),
@@ -599,6 +624,18 @@ CREATE TABLE series (
     name TEXT    PRIMARY KEY,
     next INTEGER NOT NULL
 ) STRICT, WITHOUT ROWID;
+
+CREATE TABLE session (
+    hash       BLOB    PRIMARY KEY CHECK (length(hash) = 32),
+    login_n    INTEGER NOT NULL REFERENCES login (n),
+    device_n   INTEGER REFERENCES device (n),
+    created_ms INTEGER NOT NULL,
+    seen_ms    INTEGER NOT NULL
+) STRICT, WITHOUT ROWID;
+
+CREATE INDEX session_by_device ON session (device_n) WHERE device_n IS NOT NULL;
+
+CREATE INDEX session_by_login ON session (login_n);
 
 CREATE TABLE setting (
     seq     INTEGER PRIMARY KEY REFERENCES record (seq),

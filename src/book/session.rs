@@ -146,12 +146,13 @@ fn code_key(code: &str) -> String {
     code.chars().filter(char::is_ascii_alphanumeric).collect::<String>().to_lowercase().replace('o', "0").replace(['i', 'l'], "1")
 }
 
-/// Whether a code of the first start is waiting to be used.
+/// Whether a code of the first start is waiting to be used, and may be: an owner taken in
+/// meanwhile from the command line claims the book too.
 ///
 /// # Errors
 /// As the database says.
 pub async fn unclaimed<R: Read>(read: &mut R) -> Result<bool, Problem> {
-    Ok(read.fetch_one("SELECT 1 FROM first_run", vec![]).await?.is_some())
+    Ok(read.fetch_one(&format!("SELECT 1 FROM first_run WHERE {UNCLAIMED}"), vec![]).await?.is_some())
 }
 
 /// Whether that is the code of the first start.

@@ -73,6 +73,17 @@ async fn the_code_may_be_typed_as_it_is_read() {
 }
 
 #[tokio::test]
+async fn an_owner_from_the_command_line_makes_the_code_worthless() {
+    let shop = TestShop::open(1).await;
+    let code = session::first_run_code(&shop.db).await.unwrap().unwrap();
+    take_in(&shop, "Bo", Role::Owner).await;
+    let mut browser = Browser::at(&shop);
+    browser.get("/sign-in").await.is(200);
+    assert_eq!(browser.get("/setup").await.to(), "/sign-in");
+    browser.post("/setup", &ada(&code)).await.is(422);
+}
+
+#[tokio::test]
 async fn a_session_ends_when_signed_out_and_when_it_runs_out() {
     let shop = TestShop::open(1).await;
     let mut browser = Browser::signed_in(&shop, "Ada", Role::Owner).await;

@@ -131,7 +131,12 @@ async fn start(kit: &Kit, visit: &Visit) -> Result<Shown, Problem> {
             let (shells, mass) = clear.get(code).copied().unwrap_or_default();
             let held = on_hand.iter().find(|(a, _)| a == code).map_or(Mass::ZERO, |(_, m)| *m);
             let alloy = trade.alloy(code).map_or_else(|| code.to_owned(), |a| format!("{} {code}", a.common_name));
-            MetalRow { alloy, shells, clear: reads.mass(mass), on_hand: reads.mass(held) }
+            MetalRow {
+                alloy,
+                shells,
+                clear: if mass.is_zero() { "none".to_owned() } else { reads.mass(mass) },
+                on_hand: reads.mass(held),
+            }
         })
         .collect();
     let jobs = due
@@ -162,7 +167,7 @@ fn bands(listed: &[Listed], reads: &Reads) -> Vec<Band> {
         .map(|stage| {
             let here: Vec<&Listed> = listed.iter().filter(|c| c.stage == stage.name()).collect();
             let (name, next) = match stage {
-                Stage::Wax => ("Wax", "to be invested in a shell"),
+                Stage::Wax => ("Wax", "not yet in a shell"),
                 Stage::Shell => ("Shell", "being dipped"),
                 Stage::Burnout => ("Burnout", "has been in the kiln"),
                 Stage::Preheat => ("Preheat", "brought back to heat"),

@@ -254,7 +254,7 @@ impl Door {
         let people = session::people(&mut read).await?.iter().filter(|p| !p.ended).map(person).collect();
         let devices = session::devices(&mut read).await?;
         let mut frame = visit.frame("People");
-        frame.here = "/people".to_owned();
+        "/people".clone_into(&mut frame.here);
         frame.faulty = !faults.is_empty();
         let typed = |name: &str| if frame.faulty { visit.form.get(name).to_owned() } else { String::new() };
         let (name, role) = (typed("name"), typed("role"));

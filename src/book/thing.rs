@@ -103,16 +103,15 @@ pub async fn make_missing<B: Body>(tx: &mut WriteTx, draft: &mut Draft<B>) -> Re
     for (kind, name) in wanted {
         let key = name_key(&name);
         let here = tx.recall::<MadeHere>().and_then(|m| m.0.iter().find(|(k, n, _)| *k == kind && *n == key).map(|m| m.2));
-        let (seq, id) = match here {
-            Some(found) => found,
-            None => {
-                let new = make(tx, kind, &name).await?;
-                let mut all: MadeHere = tx.recall_or_default();
-                all.0.push((kind, key, new));
-                tx.remember(all);
-                made.push((kind, name.clone(), new.1));
-                new
-            }
+        let (seq, id) = if let Some(found) = here {
+            found
+        } else {
+            let new = make(tx, kind, &name).await?;
+            let mut all: MadeHere = tx.recall_or_default();
+            all.0.push((kind, key, new));
+            tx.remember(all);
+            made.push((kind, name.clone(), new.1));
+            new
         };
         draft.each_ref(&mut |slot, _| {
             if slot.named && slot.kind == Some(kind) && slot.found.is_none() && name_key(&slot.asked) == name_key(&name) {

@@ -24,7 +24,7 @@ static ASSETS: LazyLock<Vec<Asset>> = LazyLock::new(|| {
     files
         .into_iter()
         .map(|(path, media, bytes)| {
-            let version = Sha256::digest(bytes).iter().take(8).map(|b| format!("{b:02x}")).collect();
+            let version = Sha256::digest(bytes).iter().take(8).map(|b| format!("{b:02x}")).collect::<Vec<_>>().concat();
             Asset { path, media, bytes, version }
         })
         .collect()

@@ -152,3 +152,20 @@ fn five_accounts_are_sinks() {
     assert_eq!(names, ["dross", "spill", "leak", "swarf", "unexplained"]);
     assert!(!Lot(1).is_sink() && !Account::Outside.is_sink());
 }
+
+#[test]
+fn gross_and_leaked_together_are_held_against_what_was_weighed_in() {
+    for (gross, over) in [(9520, None), (9521, Some(21))] {
+        let mut s = Story::default();
+        let lot = s.lot(20_000, 1000);
+        let heat = s.heat(lot, 10_000);
+        let (shell, _) = s.shell(&[9000], 0);
+        let pour = s.pour(heat, shell, weighed(10_000));
+        s.log(Event::Leak { pour, lost: mg(500), swept: None });
+        s.close(heat, 0, 0, 0);
+        // 9520 and 500 out of 10,000 weighed, within 20.
+        let source = s.log(Event::Gross { shell, gross: mg(gross) });
+        let want = over.map(|over| Impossible::ShellOverdrawn { source, shell, over: mg(over) });
+        assert_eq!(derive(&s.history, scale(1)).impossible, want.into_iter().collect::<Vec<_>>(), "{gross}");
+    }
+}

@@ -128,3 +128,25 @@ async fn a_closing_voided_opens_its_heat_again() {
     })
     .await;
 }
+
+#[tokio::test]
+async fn a_tree_that_was_never_filled_was_never_opened() {
+    at_both(async |shop| {
+        let castings = [shop.casting().await, shop.casting().await];
+        let shell = shop.shell(&[&castings[0], &castings[1]]).await;
+        shop.coats(&shell).await;
+        shop.fire(&shell).await;
+        let heat = shop.heat(18.0).await;
+        let pour = shop.pour(&heat, &shell, 15.4).await;
+        let judged: Vec<Value> = castings.iter().map(|c| json!({"casting_id": id(c), "verdict": "accepted"})).collect();
+        let tree = json!({"at": at(5, "09:30"), "gross_kg": 15.2, "castings": judged});
+        shop.post(&format!("/v1/shells/{}/breakout", id(&shell)), &tree).await.made();
+        let path = format!("/v1/pours/{}/void", id(&pour));
+        let refused = shop.post(&path, &json!({"reason": "another shell"})).await.refused("in-use");
+        assert_eq!(refused["dependents"].as_array().unwrap().len(), 2, "{refused:#}");
+        let done = shop.post(&path, &json!({"reason": "another shell", "cascade": true})).await.is(200);
+        assert_eq!(kinds(&done), ["breakout", "breakout", "pour", "shell_breakout"], "{done:#}");
+        shop.closes().await;
+    })
+    .await;
+}

@@ -21,6 +21,8 @@ type Place = (usize, Option<(&'static str, usize)>);
 pub struct Taken {
     requests: Vec<Request>,
     places: BTreeMap<String, Place>,
+    /// The pools that were named for what came back of castings judged along with their tree.
+    pools: BTreeMap<String, String>,
 }
 
 impl Taken {
@@ -28,9 +30,12 @@ impl Taken {
     pub fn request(&mut self, path: &str, body: Value, made: &Value) {
         let n = self.requests.len();
         self.places.insert(text(&made["id"]), (n, None));
-        for member in ["charge", "leaks"] {
+        for member in ["charge", "leaks", "castings"] {
             for (i, child) in made[member].as_array().into_iter().flatten().enumerate() {
                 self.places.insert(text(&child["id"]), (n, Some((member, i))));
+                if let Some(pool) = child["returned_lot_id"].as_str() {
+                    self.pools.insert(text(&child["id"]), pool.to_owned());
+                }
             }
         }
         self.requests.push(Request { path: path.to_owned(), body });
@@ -86,7 +91,7 @@ impl Taken {
             let j = usize::try_from(dice.between(0, i64::try_from(i).unwrap())).unwrap();
             waiting.swap(i, j);
         }
-        let mut names = BTreeMap::new();
+        let mut names: BTreeMap<String, String> = BTreeMap::new();
         // Whose metal was in a heat when a pool was named for it may be told only later, or have
         // been voided since: what nothing else on its way cures is said again, as a hand would.
         let mut say = false;
@@ -95,7 +100,7 @@ impl Taken {
             for n in waiting {
                 let Request { path, body } = &self.requests[n];
                 let mut body = body.clone();
-                for member in ["charge", "leaks"] {
+                for member in ["charge", "leaks", "castings"] {
                     if let Some(Value::Array(children)) = body.get_mut(member) {
                         children.retain(|c| !c.is_null());
                     }
@@ -114,7 +119,7 @@ impl Taken {
                     left.push(n);
                     continue;
                 }
-                for member in ["charge", "leaks"] {
+                for member in ["charge", "leaks", "castings"] {
                     let mut ids = old.get(&(n, member)).cloned().unwrap_or_default();
                     ids.retain(|(i, _)| !self.requests[n].body[member][*i].is_null());
                     ids.sort();
@@ -125,6 +130,15 @@ impl Taken {
             assert!(left.len() < before || !say, "told in another order these are never taken:\n{}", said.join("\n"));
             say = left.len() == before;
             waiting = left;
+        }
+        // The pool is named when a return is recorded, by what was on record then.
+        for (new, old) in &names {
+            if let Some(pool) = self.pools.get(old) {
+                let body = json!({"returned_lot_id": pool, "despite": ["client_metal"]});
+                let (status, answer) =
+                    caller.ask(Who::Owner, "PATCH", &format!("/v1/breakouts/{new}"), Some(&body)).await.unwrap();
+                assert_eq!(status, 200, "{answer}");
+            }
         }
         names
     }

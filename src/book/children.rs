@@ -101,7 +101,7 @@ pub struct Moved {
 
 impl Moved {
     pub(super) fn from<B>(body: &Value, entry: &Entry<B>) -> Self {
-        let was = body.get("at").and_then(Value::as_str).and_then(|at| Instant::parse(at));
+        let was = body.get("at").and_then(Value::as_str).and_then(Instant::parse);
         let precision = body.get("at_precision").and_then(Value::as_str).unwrap_or(Precision::Minute.name());
         let common = &entry.common;
         Self { record: entry.seq, was: was.filter(|at| *at != common.at || precision != common.precision.name()) }

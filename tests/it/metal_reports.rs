@@ -219,6 +219,8 @@ async fn what_was_lost_is_counted_by_stage_and_by_cause() {
         let early = shop.get(&format!("/v1/reports/losses?by=stage&from={}&to={}", at(2, "09:00"), at(3, "12:00"))).await.is(200);
         assert_eq!((&early["overall"]["castings"], &early["metal_lost"]), (&json!(1), &json!([])));
 
+        let detail = shop.get("/v1/reports/heat-balances?charge_kind=scrap").await.refused("malformed")["detail"].clone();
+        assert_eq!(detail, "The parameter charge_kind is one of: ingot returns mixed with_additions.");
         for path in ["/v1/reports/losses?by=stage", "/v1/metal/stock", "/v1/reports/work-in-progress", "/v1/metal/balance"] {
             let seen = shop.ask("GET", path).by(Some(Role::Hand)).send().await.is(200).to_string();
             assert!(!seen.contains("_minor"), "{path} tells money");

@@ -141,8 +141,14 @@ pub async fn void(tx: &mut WriteTx, kind: Kind, seq: Seq, ask: &Ask, more: &InTh
         let found = dependents(tx, at).await?;
         let against: Vec<Value> = found.iter().filter(|(_, along)| !along).map(|(d, _)| d.line.clone()).collect();
         if !against.is_empty() && !ask.cascade {
-            return Err(Problem::new(ProblemType::InUse, format!("{} records depend on it.", against.len()))
-                .with("dependents", against.into_iter().take(50).collect::<Vec<_>>()));
+            return Err(Problem::new(
+                ProblemType::InUse,
+                match against.len() {
+                    1 => "A record depends on it.".to_owned(),
+                    n => format!("{n} records depend on it."),
+                },
+            )
+            .with("dependents", against.into_iter().take(50).collect::<Vec<_>>()));
         }
         for (dependent, _) in found {
             if !set.iter().any(|d| d.seq == dependent.seq) {

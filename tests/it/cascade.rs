@@ -128,3 +128,19 @@ async fn a_closing_voided_opens_its_heat_again() {
     })
     .await;
 }
+
+#[tokio::test]
+async fn a_charge_without_which_its_heat_cannot_be_names_the_heat() {
+    at_both(async |shop| {
+        let (_, shell) = shop.fired().await;
+        let heat = shop.heat(18.0).await;
+        shop.pour(&heat, &shell, 15.4).await;
+        shop.close(&heat, 2.3, 0.2).await;
+        let heat = shop.get(&format!("/v1/heats/{heat}")).await.is(200);
+        let reply = shop.void(&format!("/v1/charges/{}", id(&heat["charge"][0]))).await.refused("metal-short");
+        // 15.4 + 2.3 + 0.2 kg came out of nothing.
+        let short = json!([{"kind": "heat", "id": heat["id"], "at": heat["at"], "short_kg": 17.9}]);
+        assert_eq!((&reply["short"], &reply["may_follow"]), (&short, &json!(false)), "{reply:#}");
+    })
+    .await;
+}

@@ -3,7 +3,7 @@
 use super::common::Despite;
 use super::verbs::{Standing, standing};
 use super::{flags, journal};
-use crate::db::{Cell, Read as _, WriteTx};
+use crate::db::{Cell, Read as _, Row, WriteTx};
 use crate::kernel::{Instant, Kind, Problem, ProblemType, Role, Seq};
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
@@ -68,12 +68,25 @@ pub struct Dependent {
     line: Value,
 }
 
+/// A record as an answer names it, out of columns seq, kind, id, `at_ms` and its tag, number or name.
+fn named(row: &Row, called: usize) -> Result<(Kind, Value), Problem> {
+    let kind = row.text(1)?;
+    let kind = Kind::parse(&kind).ok_or_else(|| Problem::internal(kind))?;
+    let at = Instant::from_ms(row.int(3)?).to_string();
+    let mut line = json!({"kind": kind.name(), "id": row.uuid(2)?.to_string(), "at": at});
+    if let Some(called) = row.opt_text(called)? {
+        line["called"] = called.into();
+    }
+    Ok((kind, line))
+}
+
 /// Live records that refer to it. A part sent along with it (`goes_with`) does not count
 /// against it when it refers to it as its parent and was recorded in the same act.
 async fn dependents(tx: &mut WriteTx, seq: Seq) -> Result<Vec<(Dependent, bool)>, Problem> {
     let rows = tx
         .fetch(
-            "SELECT DISTINCT r.seq, r.kind, r.id, r.at_ms, l.member, r.act_n = p.act_n \
+            "SELECT DISTINCT r.seq, r.kind, r.id, r.at_ms, l.member, r.act_n = p.act_n, \
+             (SELECT min(h.key) FROM handle h WHERE h.record_seq = r.seq) \
              FROM link l JOIN record r ON r.seq = l.record_seq JOIN record p ON p.seq = l.target_seq \
              WHERE l.target_seq = ? AND r.void_ms IS NULL ORDER BY r.at_ms DESC, r.seq DESC",
             vec![Cell::Int(seq)],
@@ -81,10 +94,7 @@ async fn dependents(tx: &mut WriteTx, seq: Seq) -> Result<Vec<(Dependent, bool)>
         .await?;
     let mut out: Vec<(Dependent, bool)> = Vec::new();
     for row in rows {
-        let kind = row.text(1)?;
-        let kind = Kind::parse(&kind).ok_or_else(|| Problem::internal(kind))?;
-        let at = Instant::from_ms(row.int(3)?).to_string();
-        let line = json!({"kind": kind.name(), "id": row.uuid(2)?.to_string(), "at": at});
+        let (kind, line) = named(&row, 6)?;
         let along = goes_with(kind, &row.text(4)?) && row.int(5)? != 0;
         match out.iter_mut().find(|(d, _)| d.line == line) {
             Some((_, also)) => *also &= along,
@@ -99,14 +109,13 @@ async fn live(tx: &mut WriteTx, seqs: &BTreeSet<Seq>) -> Result<Vec<Dependent>, 
     if seqs.is_empty() {
         return Ok(Vec::new());
     }
-    let sql = "SELECT r.seq, r.kind, r.id, r.at_ms FROM json_each(?) k JOIN record r ON r.seq = k.value AND r.void_ms IS NULL";
+    let sql = "SELECT r.seq, r.kind, r.id, r.at_ms, (SELECT min(h.key) FROM handle h WHERE h.record_seq = r.seq) \
+               FROM json_each(?) k JOIN record r ON r.seq = k.value AND r.void_ms IS NULL";
     let rows = tx.fetch(sql, vec![json!(seqs).to_string().into()]).await?;
     rows.iter()
         .map(|row| {
-            let kind = row.text(1)?;
-            let kind = Kind::parse(&kind).ok_or_else(|| Problem::internal(kind))?;
-            let at = Instant::from_ms(row.int(3)?).to_string();
-            Ok(Dependent { seq: row.int(0)?, kind, line: json!({"kind": kind.name(), "id": row.uuid(2)?.to_string(), "at": at}) })
+            let (kind, line) = named(row, 4)?;
+            Ok(Dependent { seq: row.int(0)?, kind, line })
         })
         .collect()
 }
@@ -131,8 +140,7 @@ pub async fn void(tx: &mut WriteTx, kind: Kind, seq: Seq, ask: &Ask, more: &InTh
     }
     root.may_change(tx)?;
     root.matches(ask.if_match.as_deref())?;
-    let mut set: Vec<Dependent> =
-        vec![Dependent { seq, kind, line: json!({"kind": kind.name(), "id": root.id.to_string(), "at": root.body.get("at")}) }];
+    let mut set = live(tx, &BTreeSet::from([seq])).await?;
     let draw = if ask.lot_short { &BTreeSet::new() } else { &more.draw };
     set.extend(live(tx, &more.rest.union(draw).copied().collect()).await?);
     let mut next = 0;
@@ -141,8 +149,14 @@ pub async fn void(tx: &mut WriteTx, kind: Kind, seq: Seq, ask: &Ask, more: &InTh
         let found = dependents(tx, at).await?;
         let against: Vec<Value> = found.iter().filter(|(_, along)| !along).map(|(d, _)| d.line.clone()).collect();
         if !against.is_empty() && !ask.cascade {
-            return Err(Problem::new(ProblemType::InUse, format!("{} records depend on it.", against.len()))
-                .with("dependents", against.into_iter().take(50).collect::<Vec<_>>()));
+            return Err(Problem::new(
+                ProblemType::InUse,
+                match against.len() {
+                    1 => "A record depends on it.".to_owned(),
+                    n => format!("{n} records depend on it."),
+                },
+            )
+            .with("dependents", against.into_iter().take(50).collect::<Vec<_>>()));
         }
         for (dependent, _) in found {
             if !set.iter().any(|d| d.seq == dependent.seq) {

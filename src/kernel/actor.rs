@@ -22,7 +22,7 @@ pub enum Right {
     Log,
     /// Corrects or voids: the owner any record, a hand its own for a day.
     Correct,
-    /// Settings, cascade, import, export.
+    /// Settings, rates, metal out of stock, cascade, import, export.
     Own,
 }
 

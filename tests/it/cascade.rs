@@ -53,6 +53,8 @@ async fn what_refers_to_it_what_rests_on_it_and_what_drew_on_its_metal() {
         // was pigged and returned. Its heat had 60 kg besides, and stands.
         assert_eq!(kinds(&shown), ["breakout", "charge", "charge", "closing", "heat", "pour"], "{shown:#}");
         assert!(shown["voided"].as_array().unwrap().iter().any(|v| v["id"] == charge.as_str()), "{shown:#}");
+        let number = shop.get(&format!("/v1/heats/{first}")).await.is(200)["number"].clone();
+        assert!(shown["voided"].as_array().unwrap().iter().any(|v| v["kind"] == "heat" && v["called"] == number), "{shown:#}");
         let done = void(shop, &first, json!({"cascade": true})).await.is(200);
         assert_eq!(done["voided"], shown["voided"]);
         let balance = shop.get(&format!("/v1/heats/{second}/balance")).await.is(200);
@@ -125,6 +127,44 @@ async fn a_closing_voided_opens_its_heat_again() {
         // 18 + 2 - 15.4 - 1.6 - 2.7 - 0.2.
         assert_eq!((&balance["charged_kg"], &balance["unexplained_kg"]), (&json!(20.0), &json!(0.1)), "{balance:#}");
         shop.closes().await;
+    })
+    .await;
+}
+
+#[tokio::test]
+async fn a_tree_that_was_never_filled_was_never_opened() {
+    at_both(async |shop| {
+        let castings = [shop.casting().await, shop.casting().await];
+        let shell = shop.shell(&[&castings[0], &castings[1]]).await;
+        shop.coats(&shell).await;
+        shop.fire(&shell).await;
+        let heat = shop.heat(18.0).await;
+        let pour = shop.pour(&heat, &shell, 15.4).await;
+        let judged: Vec<Value> = castings.iter().map(|c| json!({"casting_id": id(c), "verdict": "accepted"})).collect();
+        let tree = json!({"at": at(5, "09:30"), "gross_kg": 15.2, "castings": judged});
+        shop.post(&format!("/v1/shells/{}/breakout", id(&shell)), &tree).await.made();
+        let path = format!("/v1/pours/{}/void", id(&pour));
+        let refused = shop.post(&path, &json!({"reason": "another shell"})).await.refused("in-use");
+        assert_eq!(refused["dependents"].as_array().unwrap().len(), 2, "{refused:#}");
+        let done = shop.post(&path, &json!({"reason": "another shell", "cascade": true})).await.is(200);
+        assert_eq!(kinds(&done), ["breakout", "breakout", "pour", "shell_breakout"], "{done:#}");
+        shop.closes().await;
+    })
+    .await;
+}
+
+#[tokio::test]
+async fn a_charge_without_which_its_heat_cannot_be_names_the_heat() {
+    at_both(async |shop| {
+        let (_, shell) = shop.fired().await;
+        let heat = shop.heat(18.0).await;
+        shop.pour(&heat, &shell, 15.4).await;
+        shop.close(&heat, 2.3, 0.2).await;
+        let heat = shop.get(&format!("/v1/heats/{heat}")).await.is(200);
+        let reply = shop.void(&format!("/v1/charges/{}", id(&heat["charge"][0]))).await.refused("metal-short");
+        // 15.4 + 2.3 + 0.2 kg came out of nothing.
+        let short = json!([{"kind": "heat", "id": heat["id"], "at": heat["at"], "short_kg": 17.9}]);
+        assert_eq!((&reply["short"], &reply["may_follow"]), (&short, &json!(false)), "{reply:#}");
     })
     .await;
 }

@@ -408,3 +408,16 @@ async fn last_entry(shop: &TestShop) -> String {
     assert_eq!(items.len(), 1, "{items:#?}");
     id(&items[0])
 }
+
+#[tokio::test]
+async fn a_zone_from_the_last_day_of_the_calendar_never_begins() {
+    at_both(async |shop| {
+        // Midnight of that day in Honolulu is in the year 10000 of UTC.
+        let zone = |from: &str, name: &str| json!({"name": "zone", "from_on": from, "value": name});
+        shop.post("/v1/settings", &zone("9999-12-31", "Pacific/Honolulu")).await.made();
+        assert_eq!(shop.get("/v1/me").await.is(200)["zone"], "UTC");
+        shop.post("/v1/settings", &zone("0001-01-01", "Pacific/Auckland")).await.made();
+        assert_eq!(shop.get("/v1/me").await.is(200)["zone"], "Pacific/Auckland");
+    })
+    .await;
+}

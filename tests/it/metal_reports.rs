@@ -219,6 +219,8 @@ async fn what_was_lost_is_counted_by_stage_and_by_cause() {
         let early = shop.get(&format!("/v1/reports/losses?by=stage&from={}&to={}", at(2, "09:00"), at(3, "12:00"))).await.is(200);
         assert_eq!((&early["overall"]["castings"], &early["metal_lost"]), (&json!(1), &json!([])));
 
+        let detail = shop.get("/v1/reports/heat-balances?charge_kind=scrap").await.refused("malformed")["detail"].clone();
+        assert_eq!(detail, "The parameter charge_kind is one of: ingot returns mixed with_additions.");
         for path in ["/v1/reports/losses?by=stage", "/v1/metal/stock", "/v1/reports/work-in-progress", "/v1/metal/balance"] {
             let seen = shop.ask("GET", path).by(Some(Role::Hand)).send().await.is(200).to_string();
             assert!(!seen.contains("_minor"), "{path} tells money");
@@ -292,6 +294,16 @@ async fn stock_and_work_in_progress_are_the_balance_at_any_instant() {
         }
         let progress = shop.get("/v1/reports/work-in-progress").await.is(200);
         assert_eq!(progress["in_castings"], balances[9].1["in_castings"]);
+        // What is given up is no work in progress.
+        for member in ["mass_kg", "value_minor"] {
+            let of = |name: &str| progress[name][member].as_f64().unwrap();
+            near(&json!(of("in_progress") + of("given_up")), of("total"));
+        }
+        let given_up = row(&progress["in_castings"]["by_stage"], "stage", "scrapped");
+        assert_eq!(
+            (&progress["given_up"]["castings"], &progress["given_up"]["mass_kg"]),
+            (&given_up["castings"], &given_up["mass_kg"])
+        );
         for row in progress["pieces"].as_array().unwrap().iter().chain(progress["in_heats"]["rows"].as_array().unwrap()) {
             shop.get(row["href"].as_str().unwrap()).await.is(200);
         }

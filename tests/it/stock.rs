@@ -1,6 +1,7 @@
 //! Stock: lots weighed, sold, written off and moved into pools, worked out by hand.
 
 use crate::kit::{TestShop, at, at_both, id};
+use pourbook::kernel::Role;
 use serde_json::{Value, json};
 
 async fn pool(shop: &TestShop, alloy: &str, owner: Option<&str>) -> String {
@@ -44,6 +45,9 @@ async fn a_lot_is_counted_sold_written_off_and_moved() {
         let balance = shop.get("/v1/metal/balance").await.is(200);
         assert_eq!(balance["sold"], json!({"mass_kg": 9.4, "value_minor": 8563}), "{balance:#}");
         assert_eq!(balance["written_off"], json!({"mass_kg": 25.0, "value_minor": 22_774}), "{balance:#}");
+        // Metal leaves the shop by its owner's word alone (design, rights).
+        let by_hand = shop.ask("POST", &format!("{path}/out")).by(Some(Role::Hand)).json(&body).send().await;
+        by_hand.refused("not-allowed");
         // What the count found is derived: 2 kg sold the day before leave 1.4 kg less than was
         // weighed, and what was sold weighed is what was there.
         let body = json!({"mass_kg": 2, "to": "sold", "at": at(1, "08:00")});

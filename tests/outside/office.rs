@@ -27,7 +27,7 @@ impl Shop {
     /// Sets or ends a scrap price from a day in the middle of it all.
     pub(super) async fn price(&mut self) {
         let from_on = format!("2026-01-{:02}", self.dice.between(1, 4));
-        let mut body = json!({"what": "scrap_kg", "from_on": from_on});
+        let mut body = json!({"what": "scrap_kg", "from_on": from_on, "at": self.at()});
         if self.dice.chance(700) {
             body["alloy"] = "C87300".into();
         }

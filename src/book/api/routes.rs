@@ -190,7 +190,8 @@ fn void_route(kit: &Kit, kind: Kind, right: Right) -> Route {
             schema: json!({"type": "object", "required": ["voided", "dry_run"], "properties": {
                 "dry_run": {"type": "boolean"},
                 "voided": {"type": "array", "items": {"type": "object", "required": ["kind", "id"], "properties": {
-                    "kind": {"type": "string"}, "id": {"type": "string", "format": "uuid"}, "at": {"type": "string"}}}}
+                    "kind": {"type": "string"}, "id": {"type": "string", "format": "uuid"}, "at": {"type": "string"},
+                    "called": {"type": "string", "description": "its tag, number or name"}}}}
             }}),
             etag: false,
         },

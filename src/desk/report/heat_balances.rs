@@ -9,7 +9,7 @@
 //!   was charged have no such share.
 
 use super::ask::{self, malformed};
-use super::melt_loss::charge_kind;
+use super::melt_loss::{CHARGE_KINDS, charge_kind};
 use super::store::closed::{ClosedHeat, Thing, Which, heats};
 use crate::book::api::{page, paged};
 use crate::book::list::Page;
@@ -52,10 +52,13 @@ pub const FILTERS: &[&str] = &["from", "to", "alloy", "furnace", "crucible", "ch
 /// The closed heats asked for, oldest first.
 ///
 /// # Errors
-/// As the database says.
+/// `malformed` for a kind of charge that is none; as the database says.
 pub async fn closed(read: &mut ReadTx, ctx: &Ctx, which: &Which) -> Result<Vec<ClosedHeat>, Problem> {
     let mut found = heats(read, which).await?;
     if let Some(kind) = ctx.param("charge_kind") {
+        if !CHARGE_KINDS.contains(&kind) {
+            return Err(malformed(format!("The parameter charge_kind is one of: {}.", CHARGE_KINDS.join(" "))));
+        }
         found.retain(|h| charge_kind(h) == kind);
     }
     Ok(found)

@@ -69,11 +69,15 @@ pub async fn report(read: &mut ReadTx, ctx: &Ctx) -> Result<Value, Problem> {
         None => BTreeMap::new(),
     };
     let (mut items, mut by_stage) = (Vec::new(), BTreeMap::<(usize, String), Vec<&Held>>::new());
+    let mut given_up = Vec::new();
     let mut by_piece = BTreeMap::<Seq, Vec<&Held>>::new();
     for holds in &castings {
         let Some(casting) = rows.iter().find(|c| c.seq == holds.seq) else { continue };
         let stage = stood.get(&holds.seq).map_or(casting.stage.as_str(), |walked| walked.stage.name());
         items.push(casting_row(holds, casting, stage));
+        if stage == Stage::Scrapped.name() || stage == Stage::Lost.name() {
+            given_up.push(*holds);
+        }
         let place = Stage::ALL.iter().position(|s| s.name() == stage).unwrap_or(usize::MAX);
         by_stage.entry((place, stage.to_owned())).or_default().push(holds);
         by_piece.entry(casting.piece_seq).or_default().push(holds);
@@ -107,10 +111,15 @@ pub async fn report(read: &mut ReadTx, ctx: &Ctx) -> Result<Value, Problem> {
     in_castings["rows"] = items.into();
     in_castings["by_stage"] = stages.into();
     let (mass, value) = sum(heats.iter().chain(&shells).chain(&castings));
+    // What rests on castings given up is no work in progress; it is in the balance all the same.
+    let (off_mass, off_value) = sum(&given_up);
+    let mut off = shown(off_mass, off_value);
+    off["castings"] = given_up.len().into();
     Ok(json!({
         "at": at.unwrap_or(ctx.now).to_string(),
         "in_heats": places(&heats, &heat_names, "heats", "number"),
         "in_shells": places(&shells, &shell_names, "shells", "tag"),
-        "in_castings": in_castings, "pieces": pieces, "total": shown(mass, value),
+        "in_castings": in_castings, "pieces": pieces, "given_up": off,
+        "in_progress": shown(mass - off_mass, value - off_value), "total": shown(mass, value),
     }))
 }

@@ -40,7 +40,10 @@ fn level(by: &str, heat: &ClosedHeat, settings: &Settings) -> Level {
     }
 }
 
-/// What went into the pot of a heat.
+/// What a heat may have been charged with.
+pub const CHARGE_KINDS: &[&str] = &["ingot", "returns", "mixed", "with_additions"];
+
+/// What went into the pot of a heat; one of [`CHARGE_KINDS`].
 pub fn charge_kind(heat: &ClosedHeat) -> &'static str {
     let has = |kind: &str| heat.kinds.iter().any(|k| k == kind);
     match (has("addition"), has("ingot"), has("returns")) {

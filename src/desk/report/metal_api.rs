@@ -140,7 +140,7 @@ fn filters(happened: &str, names: &[&'static str]) -> Vec<Param> {
             required: false,
             name,
             about: "only what was charged from that",
-            schema: json!({"type": "string", "enum": ["ingot", "returns", "mixed", "with_additions"]}),
+            schema: json!({"type": "string", "enum": melt_loss::CHARGE_KINDS}),
         },
         _ => {
             let about = match name {

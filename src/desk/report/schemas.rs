@@ -176,8 +176,9 @@ pub fn in_progress() -> Value {
         &[(&["at"], time)],
         json!({"in_heats": place(&heat), "in_shells": place(&shell),
                "in_castings": held(json!({"rows": list(&casting), "by_stage": list(&stage)}), &["rows", "by_stage"]),
-               "pieces": list(&piece), "total": held(json!({}), &[])}),
-        &["at", "in_heats", "in_shells", "in_castings", "pieces", "total"],
+               "pieces": list(&piece), "given_up": held(json!({"castings": whole()}), &["castings"]),
+               "in_progress": held(json!({}), &[]), "total": held(json!({}), &[])}),
+        &["at", "in_heats", "in_shells", "in_castings", "pieces", "given_up", "in_progress", "total"],
     )
 }
 

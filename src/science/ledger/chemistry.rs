@@ -118,6 +118,31 @@ mod tests {
     }
 
     #[test]
+    fn what_tells_nothing_of_the_metal_changes_nothing() {
+        use Account::{Heat, Lot, Outside, Shell, Unexplained};
+        let brought = BTreeMap::from([(1, of(&[("Cu", 94.0)]))]);
+        // Value without mass is no metal.
+        let all = [moved(1, Outside, Lot(1), 300), moved(2, Outside, Lot(1), 0)];
+        assert_eq!(chemistry(&all, &brought, 1).analysis, of(&[("Cu", 94.0)]));
+        // What is found where nothing is has no chemistry.
+        let all = [moved(1, Outside, Lot(1), 300), moved(2, Lot(1), Heat(5), 300), moved(3, Unexplained, Lot(1), 5)];
+        assert_eq!(chemistry(&all, &brought, 1), Chemistry { analysis: Analysis::new(), lost_by: Some(3) });
+        // A gain at a closing is as what was charged.
+        let all = [
+            moved(1, Outside, Lot(1), 300),
+            moved(2, Lot(1), Heat(5), 300),
+            moved(3, Unexplained, Heat(5), 5),
+            Movement { unit_heat: Some(5), ..moved(4, Shell(6), Lot(7), 50) },
+        ];
+        assert_eq!(chemistry(&all, &brought, 7).analysis, of(&[("Cu", 94.0)]));
+        // At one instant a record's own movements go before those of its leaks.
+        let own = moved(9, Outside, Lot(1), 300);
+        let along = Movement { source: 3, ..moved(9, Lot(1), Lot(2), 50) };
+        let brought = BTreeMap::from([(9, of(&[("Cu", 94.0)]))]);
+        assert_eq!(chemistry(&[along, own], &brought, 2).analysis, of(&[("Cu", 94.0)]));
+    }
+
+    #[test]
     fn what_was_found_is_as_what_is_there() {
         use Account::{Lot, Outside, Unexplained};
         let brought = BTreeMap::from([(1, of(&[("Cu", 94.0)]))]);

@@ -95,6 +95,19 @@ impl Impossible {
             | Self::NegativeMass { source, .. } => source,
         }
     }
+    /// How much metal it is about; nothing for a second closing.
+    #[must_use]
+    pub const fn mass(&self) -> Mass {
+        match *self {
+            Self::ShellOverdrawn { over: mass, .. }
+            | Self::CastingOverdrawn { over: mass, .. }
+            | Self::Residual { residual: mass, .. }
+            | Self::ChargedAfterClosing { mass, .. }
+            | Self::PouredAfterClosing { mass, .. }
+            | Self::NegativeMass { under: mass, .. } => mass,
+            Self::ClosedTwice { .. } => Mass::ZERO,
+        }
+    }
 }
 
 /// The larger of the scale's step and its share of the mass moved: what it may be off.

@@ -140,3 +140,17 @@ fn the_misfit_is_named_as_it_stood() {
     let found = walk(&[at(0, 1, Event::Shell), at(3, 7, Event::Wax)]).misfit;
     assert_eq!(found.map(|m| m.problem), Some(ProblemType::TimesContradict));
 }
+
+#[test]
+fn where_it_was_lost() {
+    use Event::*;
+    let walked = |events: &[Event]| {
+        let run: Vec<_> = events.iter().zip(1..).map(|(event, n)| at(n, n, *event)).collect();
+        walk(&run)
+    };
+    assert_eq!(walked(&[Wax, Shell, Fired, Pour, Opened, Finish, Deliver]).lost_at, None);
+    assert_eq!(walked(&[Wax, Shell, LostInKiln]).lost_at, Some(Stage::Burnout));
+    assert_eq!(walked(&[Wax, Shell, Fired, Pour, OpenedScrap]).lost_at, Some(Stage::Breakout));
+    assert_eq!(walked(&[Wax, Shell, Fired, Pour, Opened, Work, Scrap]).lost_at, Some(Stage::Bench));
+    assert_eq!(walked(&[Wax, Scrap]).lost_at, Some(Stage::Wax));
+}

@@ -8,7 +8,7 @@ use crate::db::{Read, WriteTx};
 use crate::kernel::{Instant, Kind, Order, Problem, ProblemType, Seq};
 use crate::shop::commission;
 use crate::shop::house::settings::{self, Settings};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::pin::Pin;
 
 /// The settler of the route.
@@ -29,10 +29,11 @@ pub fn settle<'t>(tx: &'t mut WriteTx) -> Pin<Box<dyn Future<Output = Result<(),
         let mut settled = Vec::with_capacity(story.castings.len());
         let mut refused = None;
         let mut lines = Vec::new();
+        let mut in_the_way = BTreeSet::new();
         for &casting in &story.castings {
             let walked = walk(&happened(&story, &settings, casting));
             if let Some(misfit) = &walked.misfit {
-                stands_in_the_way(tx, [misfit.seq], []);
+                in_the_way.insert(misfit.seq);
                 lines.extend(story.of(casting).find(|l| l.seq == misfit.seq).map(named));
                 refused.get_or_insert_with(|| refusal(tx, &story, casting, misfit));
                 continue;
@@ -40,13 +41,15 @@ pub fn settle<'t>(tx: &'t mut WriteTx) -> Pin<Box<dyn Future<Output = Result<(),
             if !matches!(walked.stage, Stage::Scrapped | Stage::Lost)
                 && let Some(recast) = story.of(casting).find(|l| rests_on_scrap(l))
             {
-                stands_in_the_way(tx, [recast.seq], []);
+                in_the_way.insert(recast.seq);
                 lines.push(named(recast));
                 refused.get_or_insert_with(|| still_good(tx, recast, walked.stage));
                 continue;
             }
             settled.push(row(&story, casting, &walked));
         }
+        in_the_way.extend(trees_of(&story, &in_the_way));
+        stands_in_the_way(tx, in_the_way, []);
         // All that are in the way are named; the first says why.
         match refused {
             Some(problem) if problem.kind == ProblemType::InUse => return Err(problem.with("dependents", lines)),
@@ -56,6 +59,18 @@ pub fn settle<'t>(tx: &'t mut WriteTx) -> Pin<Box<dyn Future<Output = Result<(),
         store::write_settled(tx, &settled);
         Ok(())
     })
+}
+
+/// Trees opened of which no casting's breakout can stand: they were not opened either.
+fn trees_of(story: &Story, gone: &BTreeSet<Seq>) -> Vec<Seq> {
+    let judged_in = |tree: &Line| {
+        let id = tree.id.to_string();
+        story.lines.iter().filter(move |l| l.kind == Kind::Breakout && l.body["shell_breakout_id"] == id.as_str())
+    };
+    let trees = story.lines.iter().filter(|l| l.kind == Kind::ShellBreakout);
+    let opened =
+        trees.filter(|tree| judged_in(tree).any(|l| gone.contains(&l.seq)) && judged_in(tree).all(|l| gone.contains(&l.seq)));
+    opened.map(|tree| tree.seq).collect()
 }
 
 /// Where some castings stood at an instant, or stand now, what happened at that instant among it.

@@ -233,8 +233,10 @@ pub async fn of<R: Read>(read: &mut R) -> Result<Arc<Settings>, Problem> {
     let mut zones: Vec<(Instant, TimeZone)> = Vec::new();
     for (from, value) in rows.get("zone").into_iter().flatten() {
         let zone = value.as_str().and_then(|name| TimeZone::get(name).ok()).unwrap_or(TimeZone::UTC);
-        let begins = zone.to_timestamp(from.at(0, 0, 0, 0)).map_err(Problem::internal)?;
-        zones.push((Instant::from_ms(begins.as_millisecond()), zone));
+        // A day at the edge of the calendar has no instant in every zone: always then, or never.
+        let begins = zone.to_timestamp(from.at(0, 0, 0, 0)).map(jiff::Timestamp::as_millisecond);
+        let begins = begins.unwrap_or(if from.year() < 1970 { i64::MIN } else { i64::MAX });
+        zones.push((Instant::from_ms(begins), zone));
     }
     let settings = Arc::new(Settings { rows, zones });
     read.shared().put(settings.clone());

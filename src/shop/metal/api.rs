@@ -40,7 +40,7 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
             "/v1/metal-lots/{id}/out",
             "out_create",
             "Sell metal or write it off",
-            Right::Log,
+            Right::Own,
             Some(InPath { kind: Kind::MetalLot, member: "lot_id" }),
         ),
         post::<Transfers>(
@@ -58,7 +58,7 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
     out.extend(standard::<Lots>(kit, store::FILTERS, Right::Correct));
     out.extend(standard::<Receipts>(kit, &[ListFilter::Refers { member: "lot_id", kind: Kind::MetalLot }], Right::Correct));
     out.extend(standard::<Counts>(kit, &[ListFilter::Refers { member: "lot_id", kind: Kind::MetalLot }], Right::Correct));
-    out.extend(standard::<Outs>(kit, &[ListFilter::Refers { member: "lot_id", kind: Kind::MetalLot }], Right::Correct));
+    out.extend(standard::<Outs>(kit, &[ListFilter::Refers { member: "lot_id", kind: Kind::MetalLot }], Right::Own));
     out.extend(standard::<Transfers>(kit, &[ListFilter::Refers { member: "lot_id", kind: Kind::MetalLot }], Right::Correct));
     out
 }

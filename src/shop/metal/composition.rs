@@ -54,7 +54,7 @@ async fn composition(kit: &Kit, ctx: &Ctx) -> Result<Reply, Problem> {
     }
     let mut out = json!({"composition_unmeasured": true});
     if let Some(record) = known.lost_by
-        && let Some((_, kind, id)) = store::named(&mut read, &[record]).await?.pop()
+        && let Some((_, kind, id, _)) = store::named(&mut read, &[record]).await?.pop()
     {
         let collection = Kind::parse(&kind).map_or("", Kind::collection);
         out["unmeasured_since"] = json!({"kind": kind, "id": id.to_string(), "href": format!("/v1/{collection}/{id}")});

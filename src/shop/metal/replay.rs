@@ -146,7 +146,7 @@ impl Settling {
             .iter()
             .take(3)
             .filter_map(|(order, seq, m)| {
-                let (_, kind, id) = named.iter().find(|(known, ..)| known == seq)?;
+                let (_, kind, id, _) = named.iter().find(|(known, ..)| known == seq)?;
                 Some(json!({"kind": kind, "id": id.to_string(), "at": order.at.to_string(), "short_kg": m.kg()}))
             })
             .collect();
@@ -159,7 +159,10 @@ impl Settling {
         };
         let problem = Problem::new(
             ProblemType::MetalShort,
-            format!("{} later records would draw metal that is not there. {what_to_do}", short.len()),
+            match short.len() {
+                1 => format!("A later record would draw metal that is not there. {what_to_do}"),
+                n => format!("{n} later records would draw metal that is not there. {what_to_do}"),
+            },
         )
         .with("short", lines)
         .with("may_follow", !voids);

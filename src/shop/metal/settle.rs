@@ -19,6 +19,7 @@ use crate::shop::house::rates::{self, Rates};
 use crate::shop::house::settings::Settings;
 use crate::shop::house::trade::Trade;
 use crate::shop::house::{settings, trade};
+use serde_json::{Value, json};
 use std::collections::{BTreeMap, BTreeSet};
 use std::pin::Pin;
 use std::sync::Arc;
@@ -175,7 +176,7 @@ impl Settling {
             Some(Worked::Out { begun: then, journal, derivation })
                 if *then == begun && !store::moved_since(tx, journal, METAL).await? =>
             {
-                return write(tx, *derivation);
+                return write(tx, *derivation).await;
             }
             Some(Worked::OnlyInTurn) => most = None,
             _ => {}
@@ -183,7 +184,7 @@ impl Settling {
         match this.replay(tx, scale, most).await? {
             Replayed::Told(values) => {
                 let derivation = this.derive(&values, scale);
-                write(tx, derivation)
+                write(tx, derivation).await
             }
             Replayed::Refused { problem, by } => Err(short(tx, problem, by)),
             Replayed::TooLong | Replayed::Tangled => {
@@ -290,7 +291,7 @@ fn by_source(movements: &[Movement]) -> BTreeMap<Seq, Vec<Movement>> {
 }
 
 /// Writes what follows, or refuses it.
-fn write(tx: &mut WriteTx, derivation: Derivation) -> Result<(), Problem> {
+async fn write(tx: &mut WriteTx, derivation: Derivation) -> Result<(), Problem> {
     let Derivation { changed, movements, figures, estimates, flags, impossible, short: missing } = derivation;
     if let Some((problem, by)) = missing {
         return Err(short(tx, problem, by));
@@ -304,7 +305,10 @@ fn write(tx: &mut WriteTx, derivation: Derivation) -> Result<(), Problem> {
     };
     if let Some(first) = impossible.iter().find(late).or(impossible.first()) {
         stands_in_the_way(tx, impossible.iter().map(Impossible::rests), []);
-        return Err(refusal(tx, first));
+        if tx.acting().iter().any(|a| a.voids) {
+            return Err(cannot_stand(tx, first, &impossible).await?);
+        }
+        return Err(refusal(first));
     }
     if !changed.is_empty() {
         store::write_movements(tx, &changed, &movements);
@@ -320,7 +324,7 @@ fn short(tx: &mut WriteTx, problem: Problem, by: Vec<Seq>) -> Problem {
     problem
 }
 
-fn refusal(tx: &WriteTx, what: &Impossible) -> Problem {
+fn refusal(what: &Impossible) -> Problem {
     let (kind, detail) = match *what {
         Impossible::ShellOverdrawn { over, .. } => {
             (ProblemType::MetalBeyond, format!("{over} more comes out of the shell than went in."))
@@ -343,7 +347,25 @@ fn refusal(tx: &WriteTx, what: &Impossible) -> Problem {
         }
         Impossible::NegativeMass { under, .. } => (ProblemType::MetalBeyond, format!("A mass would be {under} below nothing.")),
     };
-    let voiding = tx.acting().iter().any(|a| a.voids);
-    let kind = if voiding { ProblemType::MetalShort } else { kind };
     Problem::new(kind, detail).with("may_follow", matches!(what, Impossible::Residual { .. } | Impossible::ShellOverdrawn { .. }))
+}
+
+/// The refusal of a void that leaves what could not have happened: the first three records that
+/// cannot stand without what is voided, with the kilograms. None of that waits for what follows.
+async fn cannot_stand(tx: &mut WriteTx, first: &Impossible, all: &[Impossible]) -> Result<Problem, Problem> {
+    let mut rest: Vec<(Seq, Mass)> = Vec::new();
+    for what in std::iter::once(first).chain(all) {
+        if !rest.iter().any(|(seq, _)| *seq == what.rests()) {
+            rest.push((what.rests(), what.mass()));
+        }
+    }
+    rest.truncate(3);
+    let named = store::named(tx, &rest.iter().map(|(seq, _)| *seq).collect::<Vec<_>>()).await?;
+    let line = |(seq, mass): &(Seq, Mass)| {
+        let (_, kind, id, at) = named.iter().find(|(known, ..)| known == seq)?;
+        Some(json!({"kind": kind, "id": id.to_string(), "at": at.to_string(), "short_kg": mass.kg()}))
+    };
+    let lines: Vec<Value> = rest.iter().filter_map(line).collect();
+    let detail = format!("{} The owner may void what cannot stand without it too, with cascade: true.", refusal(first).detail);
+    Ok(Problem::new(ProblemType::MetalShort, detail).with("short", lines).with("may_follow", false))
 }

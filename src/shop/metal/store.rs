@@ -10,7 +10,7 @@ pub use figures::{CastingFigures, HeatFigures, casting_figures, expected, heat_f
 use super::lines::LedgerLine;
 use crate::book::api::ListFilter;
 use crate::db::{Cell, Read, Row, WriteTx};
-use crate::kernel::{Kind, Mass, Money, Order, Problem, Seq};
+use crate::kernel::{Instant, Kind, Mass, Money, Order, Problem, Seq};
 use crate::science::ledger::{Account, Movement};
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
@@ -242,15 +242,15 @@ pub async fn lot_movements<R: Read>(read: &mut R, lot: Seq, after: i64, limit: i
     rows.iter().map(|row| serde_json::from_str(&row.text(0)?).map_err(Problem::internal)).collect()
 }
 
-/// Kind and id of some records.
-pub async fn named<R: Read>(read: &mut R, seqs: &[Seq]) -> Result<Vec<(Seq, String, Uuid)>, Problem> {
+/// Kind, id and time of some records.
+pub async fn named<R: Read>(read: &mut R, seqs: &[Seq]) -> Result<Vec<(Seq, String, Uuid, Instant)>, Problem> {
     let rows = read
         .fetch(
-            "SELECT r.seq, r.kind, r.id FROM json_each(?) k JOIN record r ON r.seq = k.value",
+            "SELECT r.seq, r.kind, r.id, r.at_ms FROM json_each(?) k JOIN record r ON r.seq = k.value",
             vec![json!(seqs).to_string().into()],
         )
         .await?;
-    rows.iter().map(|row| Ok((row.int(0)?, row.text(1)?, row.uuid(2)?))).collect()
+    rows.iter().map(|row| Ok((row.int(0)?, row.text(1)?, row.uuid(2)?, Instant::from_ms(row.int(3)?)))).collect()
 }
 
 /// Takes away what a record said of metal.

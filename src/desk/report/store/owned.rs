@@ -21,7 +21,7 @@ const CONNECTED: &str = "WITH RECURSIVE reach(kind, seq) AS ( \
    SELECT m.source_seq, m.line FROM reach x CROSS JOIN movement m ON m.from_kind = x.kind AND m.from_seq = x.seq \
    UNION SELECT m.source_seq, m.line FROM reach x CROSS JOIN movement m ON m.to_kind = x.kind AND m.to_seq = x.seq) \
  SELECT 5, m.source_seq, m.at_ms, m.line, m.order_seq, m.from_kind, m.from_seq, m.to_kind, m.to_seq, m.mass_mg, m.value_minor, \
-   m.unit_heat, m.stock FROM touched t CROSS JOIN movement m ON m.source_seq = t.source_seq AND m.line = t.line \
+   m.unit_heat, m.stock, m.scrap_minor FROM touched t CROSS JOIN movement m ON m.source_seq = t.source_seq AND m.line = t.line \
  ORDER BY m.at_ms, m.order_seq, m.source_seq, m.line";
 
 /// The movements that a client's metal may be in, in order.

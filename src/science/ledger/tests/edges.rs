@@ -152,3 +152,134 @@ fn five_accounts_are_sinks() {
     assert_eq!(names, ["dross", "spill", "leak", "swarf", "unexplained"]);
     assert!(!Lot(1).is_sink() && !Account::Outside.is_sink());
 }
+
+#[test]
+fn gross_and_leaked_together_are_held_against_what_was_weighed_in() {
+    for (gross, over) in [(9520, None), (9521, Some(21))] {
+        let mut s = Story::default();
+        let lot = s.lot(20_000, 1000);
+        let heat = s.heat(lot, 10_000);
+        let (shell, _) = s.shell(&[9000], 0);
+        let pour = s.pour(heat, shell, weighed(10_000));
+        s.log(Event::Leak { pour, lost: mg(500), swept: None });
+        s.close(heat, 0, 0, 0);
+        // 9520 and 500 out of 10,000 weighed, within 20.
+        let source = s.log(Event::Gross { shell, gross: mg(gross) });
+        let want = over.map(|over| Impossible::ShellOverdrawn { source, shell, over: mg(over) });
+        assert_eq!(derive(&s.history, scale(1)).impossible, want.into_iter().collect::<Vec<_>>(), "{gross}");
+    }
+}
+
+#[test]
+fn net_and_returned_together_are_held_against_the_gross() {
+    for (returned, over) in [(4020, None), (4021, Some(21))] {
+        let mut s = Story::default();
+        let lot = s.lot(20_000, 1000);
+        let heat = s.heat(lot, 11_000);
+        let (shell, castings) = s.shell(&[9000], 0);
+        s.pour(heat, shell, weighed(10_500));
+        s.close(heat, 0, 0, 0);
+        s.log(Event::Gross { shell, gross: mg(10_000) });
+        // 6000 and the returned out of a gross of 10,000, within 20.
+        let source = s.breakout(castings[0], 6000, returned, Verdict::Accepted);
+        let want = over.map(|over| Impossible::ShellOverdrawn { source, shell, over: mg(over) });
+        assert_eq!(derive(&s.history, scale(1)).impossible, want.into_iter().collect::<Vec<_>>(), "{returned}");
+    }
+}
+
+#[test]
+fn a_casting_given_up_in_its_shell_is_returned_as_gating() {
+    for (returned, over) in [(6012, None), (6013, Some(13))] {
+        let mut s = Story::default();
+        let lot = s.lot(20_000, 1000);
+        let heat = s.heat(lot, 6000);
+        let (shell, castings) = s.shell(&[5000], 0);
+        s.pour(heat, shell, weighed(6000));
+        s.close(heat, 0, 0, 0);
+        let scrap = Event::Scrap { casting: castings[0], returned: Some(mg(returned)), lot: POOL, kept: false };
+        let source = s.log(scrap);
+        let book = derive(&s.history, scale(1));
+        let back = book.movements.iter().find(|m| m.source == source && !m.mass.is_zero()).unwrap();
+        assert_eq!((back.from, back.to, back.mass), (Shell(shell), Lot(POOL), mg(returned)));
+        let want = over.map(|over| Impossible::ShellOverdrawn { source, shell, over: mg(over) });
+        assert_eq!(book.impossible, want.into_iter().collect::<Vec<_>>(), "{returned}");
+    }
+}
+
+#[test]
+fn a_heel_taken_after_the_closing_is_charged_too_late() {
+    let mut s = Story::default();
+    let lot = s.lot(20_000, 1000);
+    let one = s.heat_in(Some(1));
+    s.charge(one, lot, 2000);
+    s.close(one, 1500, 0, 500);
+    let before = s.tick();
+    let two = s.heat_in(Some(1));
+    let blank = Closing { heat: two, pigged: None, dross: None, spilled: None, heel: None };
+    s.history.entries.push(Entry { order: before, part: 0, event: Event::Closing(blank) });
+    let late = Impossible::ChargedAfterClosing { source: two, heat: two, mass: mg(500) };
+    assert!(derive(&s.history, scale(1)).impossible.contains(&late));
+}
+
+#[test]
+fn what_rests_on_an_impossibility_is_the_heat_or_the_record_to_blame() {
+    let (mass, over) = (mg(1), mg(1));
+    assert_eq!(Impossible::Residual { source: 7, heat: 8, residual: mass }.rests(), 8);
+    for blamed in [
+        Impossible::ShellOverdrawn { source: 7, shell: 8, over },
+        Impossible::CastingOverdrawn { source: 7, casting: 8, over },
+        Impossible::ChargedAfterClosing { source: 7, heat: 8, mass },
+        Impossible::PouredAfterClosing { source: 7, heat: 8, mass },
+        Impossible::ClosedTwice { source: 7, heat: 8 },
+        Impossible::NegativeMass { source: 7, under: mass },
+    ] {
+        assert_eq!(blamed.rests(), 7, "{blamed:?}");
+        assert_eq!(blamed.mass(), if matches!(blamed, Impossible::ClosedTwice { .. }) { mg(0) } else { mass });
+    }
+}
+
+#[test]
+fn a_scrap_price_holds_for_its_heat_at_its_instant() {
+    // Two heats of 100 kg worth 900.00 each, 20 kg of each pigged; for the first a price of
+    // 5.00 a kg was in force: 100.00, where the other carries 180.00.
+    let mut s = Story::default();
+    let lot = s.lot(200_000_000, 180_000);
+    let (one, two) = (s.heat(lot, 100_000_000), s.heat(lot, 100_000_000));
+    let mut closings = Vec::new();
+    for heat in [one, two] {
+        let (shell, _) = s.shell(&[70_000_000], 0);
+        s.pour(heat, shell, weighed(78_000_000));
+        closings.push(s.close(heat, 20_000_000, 2_000_000, 0));
+    }
+    let at = |seq: i64| s.history.entries.iter().find(|e| e.order.seq == seq).unwrap().order.at;
+    let (first, second) = (at(closings[0]), at(closings[1]));
+    s.history.prices.put(one, first, Money::from_minor(500));
+    assert_eq!(s.history.prices.of(one, first), Some(Money::from_minor(500)));
+    assert_eq!((s.history.prices.of(one, second), s.history.prices.of(two, first)), (None, None));
+    let book = s.derive();
+    let back = |source: i64| *book.movements.iter().find(|m| m.source == source && m.to == Lot(POOL)).unwrap();
+    assert_eq!((back(closings[0]).value, back(closings[0]).scrap), (Money::from_minor(10_000), Some(Money::from_minor(500))));
+    assert_eq!((back(closings[1]).value, back(closings[1]).scrap), (Money::from_minor(18_000), None));
+}
+
+#[test]
+fn small_things_that_hold_by_themselves() {
+    let castings = vec![history::Casting { seq: 2, tag_rank: 0, estimate: mg(400) }];
+    assert_eq!(history::Shell { seq: 1, castings, gating: mg(100) }.estimate(), mg(500));
+    assert!(Event::LotCount { lot: 1, level: mg(1) }.is_of_lots_alone());
+    assert!(!Event::Charge { heat: 1, lot: 1, mass: mg(1) }.is_of_lots_alone());
+    // A record's own movements stand before those of its leaks, whatever their numbers.
+    let order = Order::new(1000, 5);
+    let row = |source: i64| Movement {
+        order,
+        source,
+        line: 1,
+        from: Heat(1),
+        to: Shell(2),
+        mass: mg(1),
+        value: Money::ZERO,
+        unit_heat: None,
+        scrap: None,
+    };
+    assert!(row(5).rank() < row(3).rank());
+}

@@ -18,7 +18,7 @@ const UPSTREAM: &str = "WITH RECURSIVE up(kind, seq) AS ( \
    SELECT m.source_seq, m.line FROM up x CROSS JOIN movement m ON m.to_kind = x.kind AND m.to_seq = x.seq \
    UNION SELECT m.source_seq, m.line FROM up x CROSS JOIN movement m ON m.from_kind = x.kind AND m.from_seq = x.seq WHERE x.kind = 1) \
  SELECT 5, m.source_seq, m.at_ms, m.line, m.order_seq, m.from_kind, m.from_seq, m.to_kind, m.to_seq, m.mass_mg, m.value_minor, \
-   m.unit_heat, m.stock FROM touched t CROSS JOIN movement m ON m.source_seq = t.source_seq AND m.line = t.line";
+   m.unit_heat, m.stock, m.scrap_minor FROM touched t CROSS JOIN movement m ON m.source_seq = t.source_seq AND m.line = t.line";
 
 /// Those movements, and the analyses of the lots among them by their record.
 ///

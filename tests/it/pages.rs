@@ -151,7 +151,7 @@ async fn names_that_try_to_break_out_stay_text() {
                 &json!({"at": at(3, "09:00"), "category": "other", "note": text}),
             )
             .await;
-        let query: String = text.bytes().map(|b| format!("%{b:02X}")).collect();
+        let query: String = text.bytes().flat_map(|b| format!("%{b:02X}").into_bytes()).map(char::from).collect();
         for path in ["/".to_owned(), "/dip".to_owned(), format!("/castings/{}", tag(&casting)), format!("/find?q={query}")] {
             let html = whole(&path, owner.get(&path).await);
             assert!(!html.contains("<script>") && !html.contains("<img") && !html.contains("<svg"), "{path}: {html}");

@@ -13,7 +13,7 @@ fn later(shop: &TestShop, ms: i64) {
     clock.set(clock.now().plus_ms(ms));
 }
 
-fn ada<'f>(code: &'f str) -> [(&'f str, &'f str); 3] {
+fn ada(code: &str) -> [(&str, &str); 3] {
     [("code", code), ("name", "Ada"), ("password", PASSWORD)]
 }
 

@@ -3,6 +3,8 @@
 pub mod account;
 pub mod check;
 pub mod export;
+pub mod log;
+pub mod places;
 pub mod rebuild;
 pub mod serve;
 
@@ -12,7 +14,9 @@ use crate::db::{Db, Settler};
 use crate::desk;
 use crate::kernel::actor::Right;
 use crate::kernel::{Kind, Problem};
+use crate::shop::house::floor::Floor;
 use crate::shop::{bench, breakout, burnout, casting, client, commission, delivery, heat, house, metal, pattern, preheat, shell};
+use crate::web::inside::Inside;
 use crate::web::route::handler;
 use crate::web::serve::{Credential, Holder, router};
 use crate::web::visit::Pages;
@@ -148,17 +152,22 @@ pub fn service(db: &Db) -> axum::Router {
     let mut routes = routes(&kit);
     let text = Arc::new(document(&with_document(routes.clone(), String::new())).to_string());
     routes = with_document(routes, text.to_string());
-    router(db, &routes, &pages(&kit), &holder(db))
+    router(db, &routes, &pages(&kit, &Inside::new(routes.clone())), &holder(db))
 }
 
 /// Every page there is.
 #[must_use]
-pub fn pages(kit: &Kit) -> Pages {
+pub fn pages(kit: &Kit, inside: &Inside) -> Pages {
+    let floor = Floor { kit: kit.clone(), inside: inside.clone() };
     let mut pages = door::pages(&kit.db);
+    pages.all.extend(places::pages());
+    pages.all.extend(client::pages(&floor));
     pages.all.extend(desk::start::pages(kit));
     pages.all.extend(shell::pages(kit));
     pages.all.extend(desk::search::pages(kit));
     pages.all.extend(desk::route_card::pages(kit));
+    let log = log::pages(&kit.db, inside, &pages.all);
+    pages.all.extend(log);
     pages
 }
 

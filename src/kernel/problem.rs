@@ -174,6 +174,23 @@ impl Problem {
     pub fn new(kind: ProblemType, detail: impl Into<String>) -> Self {
         Self { kind, detail: detail.into(), faults: Vec::new(), more: Map::new(), internal: None }
     }
+    /// What may be said for it to be taken all the same: the codes of `despite`.
+    #[must_use]
+    pub fn despite(&self) -> Vec<String> {
+        if let Some(Value::Array(said)) = self.more.get("despite") {
+            return said.iter().filter_map(Value::as_str).map(str::to_owned).collect();
+        }
+        let code = match self.kind {
+            ProblemType::NotYet => "not_on_record",
+            ProblemType::AlloyDiffers => "alloy_differs",
+            ProblemType::LotShort => "lot_short",
+            ProblemType::PatternIsUnique => "pattern_is_unique",
+            ProblemType::ClientMetal => "client_metal",
+            ProblemType::CrucibleInUse => "crucible_in_use",
+            _ => return Vec::new(),
+        };
+        vec![code.to_owned()]
+    }
     /// Wrong fields.
     #[must_use]
     pub fn invalid(faults: Vec<Fault>) -> Self {

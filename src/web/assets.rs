@@ -16,10 +16,11 @@ pub struct Asset {
 }
 
 static ASSETS: LazyLock<Vec<Asset>> = LazyLock::new(|| {
-    let files: [(&str, &str, &[u8]); 3] = [
+    let files: [(&str, &str, &[u8]); 4] = [
         ("/assets/pourbook.css", "text/css; charset=utf-8", include_bytes!("../../assets/pourbook.css")),
         ("/assets/mark.svg", "image/svg+xml", include_bytes!("../../assets/mark.svg")),
         ("/assets/floor.js", "text/javascript; charset=utf-8", include_bytes!("../../assets/floor.js")),
+        ("/assets/outbox.js", "text/javascript; charset=utf-8", include_bytes!("../../assets/outbox.js")),
     ];
     files
         .into_iter()

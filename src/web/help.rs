@@ -5,7 +5,7 @@ use super::page::{Frame, HelpPage};
 use super::reply::{Reply, status, type_uri};
 use super::route::{Answer, Method, Route, handler};
 use crate::kernel::actor::Right;
-use crate::kernel::{Problem, ProblemType};
+use crate::kernel::{Instant, Problem, ProblemType};
 use askama::Template as _;
 use serde_json::json;
 
@@ -16,7 +16,15 @@ pub fn escape(text: &str) -> String {
 }
 
 fn page(title: &str, body: &str) -> String {
-    let frame = Frame { title: title.to_owned(), who: None, here: String::new(), find: String::new(), faulty: false };
+    let frame = Frame {
+        title: title.to_owned(),
+        who: None,
+        here: String::new(),
+        find: String::new(),
+        faulty: false,
+        done: None,
+        now: Instant::from_ms(0),
+    };
     HelpPage { frame, body }.render().unwrap_or_else(|e| {
         tracing::error!("a help page cannot be written: {e}");
         String::new()

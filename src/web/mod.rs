@@ -3,12 +3,16 @@
 
 pub mod assets;
 pub mod help;
+pub mod inside;
 pub mod openapi;
 pub mod page;
 pub mod reply;
 pub mod route;
 pub mod serve;
+pub mod sheet;
+pub mod slip;
 pub mod throttle;
+pub mod typed;
 pub mod visit;
 
 pub use page::{Form, Frame, Page, Shown, Visit};

@@ -1,6 +1,7 @@
 //! The frame of every page, what a visit brings, and what is shown.
 
 use super::assets;
+use super::slip::Refused;
 use crate::kernel::actor::Right;
 use crate::kernel::{Actor, Instant, Problem, ProblemType};
 use askama::Template;
@@ -12,6 +13,8 @@ use std::sync::Arc;
 pub const SESSION: &str = "pourbook_session";
 /// The cookie of a browser of the floor.
 pub const FLOOR: &str = "pourbook_floor";
+/// The cookie of what was recorded a moment ago.
+pub const DONE: &str = "pourbook_done";
 
 /// What a form said; white space around it does not count.
 #[derive(Clone, Debug, Default)]
@@ -89,6 +92,12 @@ pub struct Visit {
     pub form: Form,
     /// What was typed on a page whose session had ended.
     pub kept: Option<Kept>,
+    /// What is wrong with what was typed: field, and what to do.
+    pub faults: Vec<(String, String)>,
+    /// Why it was refused, when another word would have it taken.
+    pub refused: Option<Refused>,
+    /// What was recorded a moment ago and may be undone.
+    pub done: Option<Done>,
     /// From where.
     pub address: String,
     /// Now.
@@ -116,8 +125,69 @@ impl Visit {
             who: self.actor.clone(),
             here: self.path.clone(),
             find: self.query.get("q").to_owned(),
-            faulty: false,
+            faulty: !self.faults.is_empty() || self.refused.is_some(),
+            done: self.done.clone(),
+            now: self.now,
         }
+    }
+}
+
+/// What was recorded a moment ago: carried in a cookie for as long as it may be undone at once.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Done {
+    /// The collection.
+    pub collection: String,
+    /// The records.
+    pub ids: Vec<String>,
+    /// When, in milliseconds.
+    pub at_ms: i64,
+}
+
+impl Done {
+    /// How long a record may be undone from the line at the top.
+    pub const LASTS_S: i64 = 30;
+    /// As a cookie's value; nothing where it would be too long for one.
+    #[must_use]
+    pub fn written(&self) -> Option<String> {
+        let text = format!("{}:{}:{}", self.collection, self.at_ms, self.ids.join("."));
+        (text.len() <= 3_500).then_some(text)
+    }
+    /// Reads what [`Self::written`] wrote, while it may be undone.
+    #[must_use]
+    pub fn read(text: &str, now: Instant) -> Option<Self> {
+        let (collection, rest) = text.split_once(':')?;
+        let (at, ids) = rest.split_once(':')?;
+        let at_ms = at.parse::<i64>().ok()?;
+        let shaped = |text: &str| !text.is_empty() && text.bytes().all(|b| b.is_ascii_alphanumeric() || b == b'-');
+        let ids: Vec<String> = ids.split('.').map(str::to_owned).collect();
+        let fresh = (0..Self::LASTS_S * 1000).contains(&(now.ms() - at_ms));
+        (fresh && shaped(collection) && ids.iter().all(|id| shaped(id))).then(|| Self {
+            collection: collection.to_owned(),
+            ids,
+            at_ms,
+        })
+    }
+    /// In words: `2 coats`.
+    #[must_use]
+    pub fn words(&self) -> String {
+        let many = self.collection.replace('-', " ");
+        let one = match many.as_str() {
+            "work" => "work".to_owned(),
+            text if text.ends_with("ies") => format!("{}y", text.trim_end_matches("ies")),
+            text if ["sses", "xes", "shes", "ches"].iter().any(|end| text.ends_with(end)) => {
+                text.trim_end_matches("es").to_owned()
+            }
+            text => text.trim_end_matches('s').to_owned(),
+        };
+        match self.ids.len() {
+            1 => one,
+            n => format!("{n} {many}"),
+        }
+    }
+    /// How many seconds are left.
+    #[must_use]
+    pub const fn left_s(&self, now: Instant) -> i64 {
+        Self::LASTS_S - (now.ms() - self.at_ms) / 1000
     }
 }
 
@@ -134,6 +204,10 @@ pub struct Frame {
     pub find: String,
     /// Whether something typed was wrong.
     pub faulty: bool,
+    /// What was recorded a moment ago.
+    pub done: Option<Done>,
+    /// Now.
+    pub now: Instant,
 }
 
 impl Frame {
@@ -156,6 +230,22 @@ impl Frame {
     #[must_use]
     pub fn asset(&self, path: &str) -> String {
         assets::address(path)
+    }
+    /// The pages that whoever looks has most to do with: path and words.
+    #[must_use]
+    pub fn places(&self) -> Vec<(&'static str, &'static str)> {
+        let log = [("/dip", "Dip"), ("/kiln", "Kiln"), ("/heats", "Heats"), ("/breakout", "Break out"), ("/bench", "Bench")];
+        let mut out = vec![("/", "Where everything is")];
+        if self.may_log() {
+            out.extend(log);
+        }
+        out.extend([("/jobs", "Jobs"), ("/metal", "Metal"), ("/reports", "Reports")]);
+        out
+    }
+    /// How many seconds are left to undo what was recorded a moment ago.
+    #[must_use]
+    pub fn left_s(&self) -> i64 {
+        self.done.as_ref().map_or(0, |done| done.left_s(self.now))
     }
     /// Whether the page is the one of a link.
     #[must_use]
@@ -182,6 +272,10 @@ pub struct Shown {
     pub status: u16,
     /// The page; empty where one is sent on.
     pub html: String,
+    /// What it is, when no page.
+    pub media: Option<&'static str>,
+    /// The name under which a browser keeps it, when it is to be kept.
+    pub file: Option<String>,
     /// Where one is sent on to.
     pub to: Option<String>,
     /// Cookies set.
@@ -195,12 +289,25 @@ impl Shown {
     /// Internal, when it cannot be written.
     pub fn page(page: &impl Template) -> Result<Self, Problem> {
         let html = page.render().map_err(Problem::internal)?;
-        Ok(Self { status: 200, html, to: None, cookies: Vec::new() })
+        Ok(Self::text(html))
+    }
+    const fn text(html: String) -> Self {
+        Self { status: 200, html, media: None, file: None, to: None, cookies: Vec::new() }
+    }
+    /// A table as CSV, to be kept under that name.
+    #[must_use]
+    pub fn csv(name: &str, text: String) -> Self {
+        Self { media: Some("text/csv; charset=utf-8"), file: Some(format!("{name}.csv")), ..Self::text(text) }
+    }
+    /// What a page's script asked.
+    #[must_use]
+    pub fn json(value: &serde_json::Value) -> Self {
+        Self { media: Some("application/json"), ..Self::text(value.to_string()) }
     }
     /// Another page, to be fetched (303: what was sent is not sent again by going back).
     #[must_use]
     pub fn go(to: &str) -> Self {
-        Self { status: 303, html: String::new(), to: Some(local(to).to_owned()), cookies: Vec::new() }
+        Self { status: 303, to: Some(local(to).to_owned()), ..Self::text(String::new()) }
     }
     /// With that status.
     #[must_use]
@@ -213,6 +320,26 @@ impl Shown {
     pub fn cookie(mut self, cookie: Cookie) -> Self {
         self.cookies.push(cookie);
         self
+    }
+}
+
+impl Page {
+    /// The parts of a path, by name, when this is its page.
+    #[must_use]
+    pub fn matches(&self, path: &str) -> Option<Vec<(String, String)>> {
+        let (mut mine, mut asked) = (self.path.split('/'), path.split('/'));
+        let mut parts = Vec::new();
+        loop {
+            match (mine.next(), asked.next()) {
+                (None, None) => return Some(parts),
+                (Some(m), Some(a)) => match m.strip_prefix('{').and_then(|m| m.strip_suffix('}')) {
+                    Some(name) if !a.is_empty() => parts.push((name.to_owned(), super::serve::unescaped(a)?)),
+                    None if m == a => {}
+                    _ => return None,
+                },
+                _ => return None,
+            }
+        }
     }
 }
 

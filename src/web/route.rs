@@ -91,11 +91,19 @@ pub struct Ctx {
     pub if_match: Option<String>,
     /// `Idempotency-Key`.
     pub key: Option<String>,
+    /// What the key is bound to, where that is not the body: a page says how long ago
+    /// something was, so that its body is another each time it is sent.
+    pub sent: Option<Value>,
     /// Now.
     pub now: Instant,
 }
 
 impl Ctx {
+    /// What an idempotency key is bound to.
+    #[must_use]
+    pub fn bound(&self) -> &Value {
+        self.sent.as_ref().unwrap_or(&self.body)
+    }
     /// Who asks.
     ///
     /// # Errors

@@ -224,7 +224,7 @@ async fn answer(here: &Path, params: &RawPathParams, request: Request) -> Result
     let body = body(route, &request.headers, payload).await?;
     let now = here.db.clock().now();
     let sees_money = actor.as_ref().is_none_or(|a| a.sees_money);
-    let reply = (route.handler)(Ctx { actor, path_params, query, body, path, method, if_match, key, now }).await?;
+    let reply = (route.handler)(Ctx { actor, path_params, query, body, path, method, if_match, key, sent: None, now }).await?;
     Ok(if sees_money { reply } else { reply.without_money() })
 }
 
@@ -308,6 +308,12 @@ pub(super) fn form_pairs(text: &str) -> Option<Vec<(String, String)>> {
             Some((decode(name)?, decode(value)?))
         })
         .collect()
+}
+
+/// A part of a path without its escapes; a plus is a plus there.
+pub(super) fn unescaped(part: &str) -> Option<String> {
+    let pairs = form_pairs(&part.replace('+', "%2B").replace(['&', '='], "_"))?;
+    Some(pairs.into_iter().next().map_or_else(String::new, |(name, _)| name))
 }
 
 fn acceptable(headers: &HeaderMap, route: &Route) -> Result<(), Problem> {

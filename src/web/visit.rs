@@ -1,13 +1,15 @@
 //! The dispatcher of pages: who is there, what was typed, what is shown.
 
 use super::assets;
-use super::page::{Cookie, FLOOR, Form, Frame, Kept, Page, PageHandler, ProblemPage, SESSION, Shown, Visit, escape_part};
+use super::page::{
+    Cookie, DONE, Done, FLOOR, Form, Frame, Kept, Page, PageHandler, ProblemPage, SESSION, Shown, Visit, escape_part,
+};
 use super::reply::status;
 use super::serve::{BODY_MAX, Credential, Holder, PATIENCE, form_pairs, guard, request_id, same_site};
 use crate::db::Db;
 use crate::kernel::actor::Right;
 use crate::kernel::problem::Class;
-use crate::kernel::{Actor, Problem, ProblemType};
+use crate::kernel::{Actor, Instant, Problem, ProblemType};
 use askama::Template as _;
 use axum::Router;
 use axum::body::{Body, to_bytes};
@@ -99,8 +101,15 @@ async fn serve(place: &Place, params: &RawPathParams, request: Request) -> Respo
 /// A problem as a page, in the words of whoever reads it.
 pub(super) fn problem_page(problem: &Problem, actor: Option<Actor>, path: &str, id: &str) -> Response<Body> {
     let class = problem.kind.class();
-    let frame =
-        Frame { title: problem.kind.title().to_owned(), who: actor, here: path.to_owned(), find: String::new(), faulty: false };
+    let frame = Frame {
+        title: problem.kind.title().to_owned(),
+        who: actor,
+        here: path.to_owned(),
+        find: String::new(),
+        faulty: false,
+        done: None,
+        now: Instant::from_ms(0),
+    };
     let page = ProblemPage { frame, problem, request_id: id, internal: matches!(class, Class::Internal | Class::Busy) };
     let html = page.render().unwrap_or_else(|e| {
         tracing::error!("the page of a problem cannot be written: {e}");
@@ -122,8 +131,14 @@ fn respond(shown: Shown) -> Response<Body> {
     let mut response = Response::new(Body::from(shown.html));
     *response.status_mut() = StatusCode::from_u16(shown.status).unwrap_or(StatusCode::OK);
     let headers = response.headers_mut();
-    headers.insert(header::CONTENT_TYPE, HeaderValue::from_static("text/html; charset=utf-8"));
+    headers.insert(header::CONTENT_TYPE, HeaderValue::from_static(shown.media.unwrap_or("text/html; charset=utf-8")));
     headers.insert(header::CACHE_CONTROL, HeaderValue::from_static("private, no-store"));
+    if let Some(name) = shown.file {
+        let name: String = name.chars().map(|c| if c.is_ascii_alphanumeric() || "-._".contains(c) { c } else { '-' }).collect();
+        if let Ok(text) = HeaderValue::from_str(&format!("attachment; filename=\"{name}\"")) {
+            headers.insert(header::CONTENT_DISPOSITION, text);
+        }
+    }
     if let Some(Ok(to)) = shown.to.as_deref().map(HeaderValue::from_str) {
         headers.insert(header::LOCATION, to);
     }
@@ -139,13 +154,17 @@ fn respond(shown: Shown) -> Response<Body> {
 
 /// A cookie of a request; the first of that name, as long as a secret of ours may be.
 pub(super) fn cookie(headers: &HeaderMap, name: &str) -> Option<String> {
+    cookie_of(headers, name, 200)
+}
+
+fn cookie_of(headers: &HeaderMap, name: &str, most: usize) -> Option<String> {
     headers
         .get_all(header::COOKIE)
         .iter()
         .filter_map(|v| v.to_str().ok())
         .flat_map(|v| v.split(';'))
         .filter_map(|pair| pair.trim().split_once('='))
-        .find(|(n, v)| *n == name && !v.is_empty() && v.len() <= 200)
+        .find(|(n, v)| *n == name && !v.is_empty() && v.len() <= most)
         .map(|(_, v)| v.to_owned())
 }
 
@@ -184,6 +203,9 @@ async fn answer(place: &Place, params: &RawPathParams, request: Request, who: &m
         query: query.ok_or_else(|| Problem::new(ProblemType::Malformed, "The address cannot be read."))?,
         form,
         kept: None,
+        faults: Vec::new(),
+        refused: None,
+        done: cookie_of(&parts.headers, DONE, 4_000).and_then(|text| Done::read(&text, place.db.clock().now())),
         address: address(&parts),
         now: place.db.clock().now(),
     };

@@ -110,7 +110,7 @@ pub async fn act<F>(kit: &Kit, ctx: &Ctx, asks: Asks, run: F) -> Result<Reply, P
 where
     F: for<'t> Fn(&'t mut WriteTx, &'t Answers) -> Acting<'t> + Send + Sync,
 {
-    let key = ctx.key.as_deref().map(|k| Key::new(k, ctx.method.name(), &ctx.path, &ctx.body)).transpose()?;
+    let key = ctx.key.as_deref().map(|k| Key::new(k, ctx.method.name(), &ctx.path, ctx.bound())).transpose()?;
     let mut attempts = Attempts::default();
     let (tx, (stored, replayed)) = loop {
         let mut tx = attempts.turn(kit, ctx).await?;

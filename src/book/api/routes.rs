@@ -230,7 +230,7 @@ fn void_ask(ctx: &Ctx) -> Result<Ask, Problem> {
 async fn void_one(kit: &Kit, kind: Kind, ctx: Ctx) -> Result<Reply, Problem> {
     let ask = void_ask(&ctx)?;
     let text = ctx.part("id").to_owned();
-    let key = ctx.key.as_deref().map(|k| Key::new(k, ctx.method.name(), &ctx.path, &ctx.body)).transpose()?;
+    let key = ctx.key.as_deref().map(|k| Key::new(k, ctx.method.name(), &ctx.path, ctx.bound())).transpose()?;
     let mut attempts = Attempts::default();
     let mut more = InTheWay::default();
     loop {

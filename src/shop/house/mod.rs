@@ -2,6 +2,7 @@
 //! routes of its named things.
 
 mod api;
+pub mod floor;
 mod in_force;
 mod model;
 pub mod rates;

@@ -258,6 +258,16 @@ impl Settings {
     pub fn local(&self, at: Instant) -> jiff::civil::DateTime {
         jiff::Timestamp::from_millisecond(at.ms()).map_or(jiff::civil::DateTime::ZERO, |t| self.zone(at).to_datetime(t))
     }
+    /// The instant at which the shop's clock shows a time; where it shows it twice, the first.
+    /// Nothing for a time beyond all calendars.
+    #[must_use]
+    pub fn instant(&self, local: jiff::civil::DateTime) -> Option<Instant> {
+        let utc = (Instant::from_ms(i64::MIN), TimeZone::UTC);
+        std::iter::once(&utc).chain(&self.zones).rev().find_map(|(from, zone)| {
+            let at = Instant::from_ms(zone.to_timestamp(local).ok()?.as_millisecond());
+            (at >= *from).then_some(at)
+        })
+    }
     /// When a day of the shop begins: the first instant that is of it or, where the shop moved
     /// past it, of a later one. Nothing for a day beyond all calendars.
     #[must_use]

@@ -2,7 +2,9 @@
 
 use super::settings::Settings;
 use crate::kernel::units::Units;
-use crate::kernel::{Celsius, Instant, Mass, Precision};
+use crate::kernel::{Celsius, Instant, Mass, Millimetres, Precision};
+use crate::web::slip::Symbols;
+use crate::web::typed::Measures;
 use std::sync::Arc;
 
 const MONTHS: [&str; 12] = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
@@ -11,6 +13,11 @@ const DAYS: [&str; 7] = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"];
 const NO_MINOR: [&str; 15] =
     ["BIF", "CLP", "DJF", "GNF", "ISK", "JPY", "KMF", "KRW", "PYG", "RWF", "UGX", "VND", "VUV", "XAF", "XPF"];
 const THOUSAND: [&str; 7] = ["BHD", "IQD", "JOD", "KWD", "LYD", "OMR", "TND"];
+
+fn mass_of(value: &serde_json::Value) -> Option<Mass> {
+    let scaled = crate::kernel::json::scaled(value.as_number()?, 6)?;
+    i64::try_from(scaled).ok().map(Mass::from_mg)
+}
 
 /// How this shop reads, as of now.
 #[derive(Clone, Debug)]
@@ -42,18 +49,59 @@ impl Shown {
     pub fn temperature(&self, celsius: f64) -> String {
         Celsius::new(celsius).map_or_else(|| "not known".to_owned(), |c| self.units.temperature_brief(c))
     }
-    /// An amount of money.
-    #[must_use]
-    pub fn money(&self, minor: i64) -> String {
+    /// How many decimals an amount has.
+    fn places(&self) -> u32 {
         let currency = self.settings.value("currency", self.now);
         let currency = currency.as_str().unwrap_or("");
-        let places = if NO_MINOR.contains(&currency) {
+        if NO_MINOR.contains(&currency) {
             0
         } else if THOUSAND.contains(&currency) {
             3
         } else {
             2
-        };
+        }
+    }
+    /// Units as they stand beside a field.
+    #[must_use]
+    pub fn symbols(&self) -> Symbols {
+        Symbols {
+            mass: self.units.mass_unit().symbol(),
+            temperature: self.units.temperature_symbol(),
+            length: self.units.length_symbol(),
+            money: self.settings.value("currency", self.now).as_str().unwrap_or("").to_owned(),
+        }
+    }
+    /// A mass of an answer, in kilograms, as this shop reads it; nothing where there is none.
+    #[must_use]
+    pub fn kg(&self, value: &serde_json::Value) -> String {
+        mass_of(value).map_or_else(String::new, |mass| self.mass(mass))
+    }
+    /// A mass of an answer for a form's field.
+    #[must_use]
+    pub fn kg_field(&self, value: &serde_json::Value) -> String {
+        mass_of(value).map_or_else(String::new, |mass| self.units.mass_field(mass))
+    }
+    /// An instant of an answer, as this shop reads it; nothing where there is none.
+    #[must_use]
+    pub fn at(&self, value: &serde_json::Value) -> String {
+        value.as_str().and_then(Instant::parse).map_or_else(String::new, |at| self.when(at, Precision::Minute))
+    }
+    /// An amount of an answer; nothing where there is none.
+    #[must_use]
+    pub fn minor(&self, value: &serde_json::Value) -> String {
+        value.as_i64().map_or_else(String::new, |minor| self.money(minor))
+    }
+    /// An instant for a form's field of a time.
+    #[must_use]
+    pub fn time_field(&self, at: Instant) -> String {
+        self.settings.local(at).strftime("%Y-%m-%dT%H:%M").to_string()
+    }
+    /// An amount of money.
+    #[must_use]
+    pub fn money(&self, minor: i64) -> String {
+        let currency = self.settings.value("currency", self.now);
+        let currency = currency.as_str().unwrap_or("");
+        let places = self.places();
         let one = 10_u64.pow(places);
         let (whole, rest) = (minor.unsigned_abs() / one, minor.unsigned_abs() % one);
         let sign = if minor < 0 { "−" } else { "" };
@@ -132,5 +180,38 @@ pub fn flag_words(code: &str) -> &str {
         "crucible_in_use" => "the crucible was in another open heat",
         "pattern_is_unique" => "recast of a unique pattern",
         other => other,
+    }
+}
+
+impl Measures for Shown {
+    fn mass(&self, typed: &str) -> Result<Mass, String> {
+        self.units.read_mass(typed).map_err(|e| e.to_string())
+    }
+    fn temperature(&self, typed: &str) -> Result<Celsius, String> {
+        self.units.read_temperature(typed).map_err(|e| e.to_string())
+    }
+    fn length(&self, typed: &str) -> Result<Millimetres, String> {
+        self.units.read_length(typed).map_err(|e| e.to_string())
+    }
+    fn money(&self, typed: &str) -> Result<i64, String> {
+        let text = typed.replace([' ', '\u{a0}', '\u{202f}'], "");
+        let (whole, rest) = text.split_once('.').unwrap_or((&text, ""));
+        let places = self.places() as usize;
+        let digits = |text: &str| text.bytes().all(|b| b.is_ascii_digit());
+        if !digits(whole) || !digits(rest) || (whole.is_empty() && rest.is_empty()) {
+            return Err("give an amount: digits, and a point for decimals".to_owned());
+        }
+        if rest.len() > places {
+            return Err(format!("an amount has at most {places} decimals here"));
+        }
+        format!("{whole}{rest:0<places$}").parse::<i64>().map_err(|_| "that is more than the book can hold".to_owned())
+    }
+    fn time(&self, typed: &str) -> Result<Instant, String> {
+        let why = || "give a day and a time".to_owned();
+        if let Some(at) = Instant::parse(typed) {
+            return Ok(at);
+        }
+        let local: jiff::civil::DateTime = typed.parse().map_err(|_| why())?;
+        self.settings.instant(local).ok_or_else(why)
     }
 }

@@ -199,6 +199,7 @@ async fn dipped(kit: &Kit, visit: Visit) -> Result<Shown, Problem> {
         method: Method::Post,
         if_match: None,
         key: Some(visit.form.get("key").to_owned()).filter(|key| !key.is_empty()),
+        sent: None,
         now: visit.now,
     };
     match dip_rack(kit, ctx).await {

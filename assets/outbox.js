@@ -1,0 +1,265 @@
+// The outbox: what is logged with no connection is kept in the browser, with its key and its
+// age, and sent when the server answers again; in any order the server takes, never twice.
+//
+// A slip that is sent by hand goes straight to the server, and only then, when there is no
+// answer, is it kept. What the server refuses is sent again as a plain form, so that the page
+// with what is wrong comes back from the server as without this script.
+
+const STORE = "slips";
+const RETRY_MS = 15_000;
+const PATIENCE_MS = 12_000;
+
+let opened;
+function database() {
+  opened ??= new Promise((resolve, reject) => {
+    const asked = indexedDB.open("pourbook", 1);
+    asked.onupgradeneeded = () => asked.result.createObjectStore(STORE, { keyPath: "n", autoIncrement: true });
+    asked.onsuccess = () => resolve(asked.result);
+    asked.onerror = () => reject(asked.error);
+  });
+  return opened;
+}
+
+async function at(mode, act) {
+  const db = await database();
+  return new Promise((resolve, reject) => {
+    const turn = db.transaction(STORE, mode, { durability: "strict" });
+    const asked = act(turn.objectStore(STORE));
+    turn.oncomplete = () => resolve(asked.result);
+    turn.onabort = () => reject(turn.error);
+  });
+}
+
+const all = () => at("readonly", (store) => store.getAll());
+const put = (slip) => at("readwrite", (store) => store.put(slip));
+const drop = (n) => at("readwrite", (store) => store.delete(n));
+
+// Every slip has a key before it leaves: what was tried and never answered is not made twice.
+function pairs(form, button) {
+  const data = new FormData(form, button);
+  return [...data.entries()].map(([name, value]) => [name, String(value)]);
+}
+
+// Sends one slip. Answers { ok, status, told } or null where nothing answered.
+async function send(slip) {
+  const body = new URLSearchParams(slip.pairs);
+  body.append("_script", "1");
+  body.set("_clock_ms", String(Date.now()));
+  body.set("_age_ms", String(Math.max(0, Date.now() - slip.tapped)));
+  for (const [name, tapped] of slip.times ?? []) {
+    body.set(`_age_of_${name}`, String(Math.max(0, Date.now() - tapped)));
+  }
+  const stop = new AbortController();
+  const timer = setTimeout(() => stop.abort(), PATIENCE_MS);
+  try {
+    const answer = await fetch(slip.path, { method: "POST", body, signal: stop.signal, redirect: "error" });
+    const json = (answer.headers.get("content-type") ?? "").includes("json");
+    const told = json ? await answer.json() : {};
+    // A server that is busy or going down has not taken it; nor has one that asks who it is.
+    if (answer.status >= 500 || answer.status === 429) return null;
+    return { ok: answer.ok, status: answer.status, told };
+  } catch {
+    return null;
+  } finally {
+    clearTimeout(timer);
+  }
+}
+
+const listeners = new Set();
+// Told of every change of what waits: a list of slips.
+export function watch(listener) {
+  listeners.add(listener);
+  all().then(listener, () => listener([]));
+}
+async function changed() {
+  const slips = await all();
+  for (const listener of listeners) listener(slips);
+}
+
+// Keeps a slip and tries to send it. Answers what the server said, or null while it waits.
+export async function log(path, entries, { said = "", times = [], tapped = Date.now() } = {}) {
+  const slip = { path, pairs: entries, said, times, tapped };
+  slip.n = await put(slip);
+  await changed();
+  return sendAll(slip.n);
+}
+
+// One page at a time sends, so that the order is kept; where a browser has no locks (it has
+// them only on secure pages) the key makes a second sending harmless.
+let sending = null;
+async function sendAll(mine) {
+  while (sending) await sending;
+  sending = round(mine);
+  try {
+    return await sending;
+  } finally {
+    sending = null;
+  }
+}
+
+async function round(mine) {
+  let answer = null;
+  for (let again = true; again; ) {
+    again = false;
+    for (const slip of await all()) {
+      if (slip.refused && slip.n !== mine) continue;
+      const told = await send(slip);
+      if (told === null) {
+        await changed();
+        return answer;
+      }
+      if (slip.n === mine) answer = told;
+      if (told.ok) {
+        await drop(slip.n);
+        if (told.told.clock_off_ms) sessionStorage.setItem("clock-off", String(told.told.clock_off_ms));
+        // What waited for this one may be taken now.
+        again ||= (await all()).some((s) => s.waits);
+        continue;
+      }
+      const signedOut = told.status === 401 || (told.status === 403 && !told.told.type);
+      const follows = told.told.type === "/problems/not-yet" || told.told.may_follow === true;
+      const others = (await all()).some((s) => s.n !== slip.n && !s.refused && !s.waits);
+      if (signedOut) {
+        slip.signedOut = true;
+      } else if (follows && others) {
+        slip.waits = true;
+      } else {
+        slip.refused = told.told;
+      }
+      await put(slip);
+      if (signedOut) {
+        await changed();
+        return answer;
+      }
+    }
+    if (again) {
+      for (const slip of (await all()).filter((s) => s.waits)) await put({ ...slip, waits: false });
+    }
+  }
+  await changed();
+  return answer;
+}
+
+// Says it again with the word that has it taken.
+export async function insist(n) {
+  const slip = (await all()).find((s) => s.n === n);
+  if (!slip) return;
+  for (const code of slip.refused?.despite ?? []) slip.pairs.push(["_despite", code]);
+  delete slip.refused;
+  await put(slip);
+  await sendAll();
+}
+
+export async function forget(n) {
+  await drop(n);
+  await changed();
+}
+
+function element(name, text, more = {}) {
+  const made = Object.assign(document.createElement(name), more);
+  if (text) made.textContent = text;
+  return made;
+}
+
+const minutes = (ms) => Math.round(Math.abs(ms) / 60_000);
+
+// Shows what waits at the top of the page.
+function show(slips) {
+  const box = document.getElementById("waiting");
+  if (!box) return;
+  box.replaceChildren();
+  const off = Number(sessionStorage.getItem("clock-off"));
+  box.hidden = slips.length === 0 && !off;
+  if (off) {
+    const way = off > 0 ? "fast" : "slow";
+    box.append(element("p", `This device's clock is ${minutes(off)} min ${way}. Times were put right by the server's.`));
+  }
+  if (slips.length === 0) return;
+  const refused = slips.filter((s) => s.refused);
+  const waiting = slips.length - refused.length;
+  if (waiting > 0) {
+    const signedOut = slips.some((s) => s.signedOut);
+    const why = signedOut ? "You are signed out: sign in and they are sent." : "They are sent when the server answers.";
+    const line = element("p", `${waiting} kept on this device, not yet in the book. ${why}`);
+    line.setAttribute("role", "status");
+    box.append(line);
+    if (signedOut) box.append(element("a", "Sign in", { href: "/sign-in", className: "button" }));
+  }
+  const list = element("ul");
+  for (const slip of slips) {
+    const item = element("li");
+    const when = new Date(slip.tapped).toTimeString().slice(0, 5);
+    item.append(element("strong", `${when} ${slip.said || slip.path.replace("/log/", "")}`));
+    if (slip.refused) {
+      const errors = (slip.refused.errors ?? []).map((e) => e.message).join(" ");
+      item.append(element("p", `Not taken: ${slip.refused.detail ?? ""} ${errors}`));
+      const row = element("p", "", { className: "row" });
+      if (slip.refused.despite?.length) {
+        row.append(element("button", slip.refused.words, { type: "button", onclick: () => insist(slip.n) }));
+      }
+      row.append(element("button", "Leave it out of the book", { type: "button", onclick: () => forget(slip.n) }));
+      item.append(row);
+    }
+    list.append(item);
+  }
+  box.append(list);
+}
+
+function sent(form, button) {
+  const entries = pairs(form, button);
+  const words = form.dataset.said || form.querySelector("h2, h3, legend")?.textContent || "";
+  const main = button?.textContent ?? form.dataset.button ?? "";
+  return { entries, said: `${main} ${words}`.trim() };
+}
+
+// Takes over the slips of this page.
+export function keep() {
+  watch(show);
+  document.addEventListener("submit", async (event) => {
+    const form = event.target;
+    if (!form.matches("form.slip") || form.dataset.plain) return;
+    event.preventDefault();
+    if (form.dataset.busy) return;
+    form.dataset.busy = "1";
+    try {
+      const { entries, said } = sent(form, event.submitter);
+      const path = new URL(form.action).pathname;
+      const slip = { path, pairs: entries, tapped: Date.now() };
+      const answer = await send(slip);
+      if (answer?.ok) {
+        if (answer.told.clock_off_ms) sessionStorage.setItem("clock-off", String(answer.told.clock_off_ms));
+        form.dispatchEvent(new CustomEvent("recorded", { bubbles: true, detail: answer.told }));
+        location.assign(answer.told.to);
+      } else if (answer) {
+        // The server's own page says what is wrong, with what was typed still there.
+        form.dataset.plain = "1";
+        if (event.submitter) form.requestSubmit(event.submitter);
+        else form.submit();
+      } else {
+        await put({ ...slip, said });
+        await changed();
+        form.dispatchEvent(new CustomEvent("kept", { bubbles: true }));
+        form.reset();
+        const key = form.elements.namedItem("_key");
+        if (key) key.value = newKey();
+        document.getElementById("waiting")?.scrollIntoView({ block: "nearest" });
+      }
+    } finally {
+      delete form.dataset.busy;
+    }
+  });
+  const again = () => sendAll().catch(() => {});
+  window.addEventListener("online", again);
+  document.addEventListener("visibilitychange", () => document.hidden || again());
+  setInterval(again, RETRY_MS);
+  again();
+}
+
+// A key of 122 random bits (RFC 9562, version 4); crypto.randomUUID is there on secure pages only.
+export function newKey() {
+  const b = crypto.getRandomValues(new Uint8Array(16));
+  b[6] = (b[6] & 0x0f) | 0x40;
+  b[8] = (b[8] & 0x3f) | 0x80;
+  const hex = [...b].map((n) => n.toString(16).padStart(2, "0")).join("");
+  return hex.replace(/^(.{8})(.{4})(.{4})(.{4})(.{12})$/, "$1-$2-$3-$4-$5");
+}

@@ -1,0 +1,39 @@
+//! `/pages`: every page there is to go to, in the order of a piece's way through the shop.
+
+use crate::kernel::actor::Right;
+use crate::web::Page;
+use crate::web::page::Visit;
+use crate::web::sheet::{Cell, Sheet, Table};
+
+/// What is logged, looked up and asked: words, path, what it is for, and who may.
+const PLACES: &[(&str, &[(&str, &str, &str, Right)])] = &[
+    (
+        "Before the metal",
+        &[
+            ("Jobs", "/jobs", "commissions: what is owed, to whom, by when", Right::Read),
+            ("Clients", "/clients", "who commissions work", Right::Read),
+        ],
+    ),
+    ("The record", &[("People", "/people", "who may come in, and tablets of the floor", Right::Own)]),
+];
+
+/// The page.
+#[must_use]
+pub fn pages() -> Vec<Page> {
+    vec![Page::get("/pages", Right::Read, |visit: Visit| async move {
+        let mut sheet = Sheet::new(&visit, "All pages");
+        let role = visit.actor()?.role;
+        for (heading, places) in PLACES {
+            let mut table = Table::new(heading, "", &["Page", "What it is for"]);
+            for (words, path, about, right) in *places {
+                if role.may(*right) {
+                    table.row([Cell::text(*words).to(*path), Cell::text(*about)]);
+                }
+            }
+            if !table.rows.is_empty() {
+                sheet.table(table);
+            }
+        }
+        sheet.show()
+    })]
+}

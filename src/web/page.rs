@@ -182,6 +182,10 @@ pub struct Shown {
     pub status: u16,
     /// The page; empty where one is sent on.
     pub html: String,
+    /// What it is, when no page.
+    pub media: Option<&'static str>,
+    /// The name under which a browser keeps it, when it is to be kept.
+    pub file: Option<String>,
     /// Where one is sent on to.
     pub to: Option<String>,
     /// Cookies set.
@@ -195,12 +199,25 @@ impl Shown {
     /// Internal, when it cannot be written.
     pub fn page(page: &impl Template) -> Result<Self, Problem> {
         let html = page.render().map_err(Problem::internal)?;
-        Ok(Self { status: 200, html, to: None, cookies: Vec::new() })
+        Ok(Self::text(html))
+    }
+    const fn text(html: String) -> Self {
+        Self { status: 200, html, media: None, file: None, to: None, cookies: Vec::new() }
+    }
+    /// A table as CSV, to be kept under that name.
+    #[must_use]
+    pub fn csv(name: &str, text: String) -> Self {
+        Self { media: Some("text/csv; charset=utf-8"), file: Some(format!("{name}.csv")), ..Self::text(text) }
+    }
+    /// What a page's script asked.
+    #[must_use]
+    pub fn json(value: &serde_json::Value) -> Self {
+        Self { media: Some("application/json"), ..Self::text(value.to_string()) }
     }
     /// Another page, to be fetched (303: what was sent is not sent again by going back).
     #[must_use]
     pub fn go(to: &str) -> Self {
-        Self { status: 303, html: String::new(), to: Some(local(to).to_owned()), cookies: Vec::new() }
+        Self { status: 303, to: Some(local(to).to_owned()), ..Self::text(String::new()) }
     }
     /// With that status.
     #[must_use]

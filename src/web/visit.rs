@@ -122,8 +122,14 @@ fn respond(shown: Shown) -> Response<Body> {
     let mut response = Response::new(Body::from(shown.html));
     *response.status_mut() = StatusCode::from_u16(shown.status).unwrap_or(StatusCode::OK);
     let headers = response.headers_mut();
-    headers.insert(header::CONTENT_TYPE, HeaderValue::from_static("text/html; charset=utf-8"));
+    headers.insert(header::CONTENT_TYPE, HeaderValue::from_static(shown.media.unwrap_or("text/html; charset=utf-8")));
     headers.insert(header::CACHE_CONTROL, HeaderValue::from_static("private, no-store"));
+    if let Some(name) = shown.file {
+        let name: String = name.chars().map(|c| if c.is_ascii_alphanumeric() || "-._".contains(c) { c } else { '-' }).collect();
+        if let Ok(text) = HeaderValue::from_str(&format!("attachment; filename=\"{name}\"")) {
+            headers.insert(header::CONTENT_DISPOSITION, text);
+        }
+    }
     if let Some(Ok(to)) = shown.to.as_deref().map(HeaderValue::from_str) {
         headers.insert(header::LOCATION, to);
     }

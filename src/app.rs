@@ -162,6 +162,7 @@ pub fn pages(kit: &Kit, inside: &Inside) -> Pages {
     let mut pages = door::pages(&kit.db);
     pages.all.extend(places::pages());
     pages.all.extend(client::pages(&floor));
+    pages.all.extend(desk::history::pages(&floor));
     pages.all.extend(desk::start::pages(kit));
     pages.all.extend(shell::pages(kit));
     pages.all.extend(desk::search::pages(kit));

@@ -64,6 +64,10 @@ impl Log {
         form.0.extend(
             visit.form.all("_despite").filter(|code| !code.is_empty()).map(|code| ("despite".to_owned(), code.to_owned())),
         );
+        // What was proposed and left as it was, nobody confirmed.
+        let assumed = visit.form.0.iter().filter_map(|(name, value)| Some((name.strip_prefix("_assumed.")?, value)));
+        let assumed = assumed.filter(|(name, value)| form.get(name) == value.trim());
+        form.0.extend(assumed.map(|(name, _)| ("assumed".to_owned(), name.to_owned())).collect::<Vec<_>>());
         let mut read = typed::read(&form, &schema, &reads);
         let clock = self.date(&visit, &schema, method, &mut read);
         if !read.faults.is_empty() {

@@ -14,7 +14,13 @@ const PLACES: &[(&str, &[(&str, &str, &str, Right)])] = &[
             ("Clients", "/clients", "who commissions work", Right::Read),
         ],
     ),
-    ("The record", &[("People", "/people", "who may come in, and tablets of the floor", Right::Own)]),
+    (
+        "The record",
+        &[
+            ("History", "/history", "what was written into the book, and undoing it", Right::Read),
+            ("People", "/people", "who may come in, and tablets of the floor", Right::Own),
+        ],
+    ),
 ];
 
 /// The page.

@@ -14,7 +14,7 @@ use uuid::Uuid;
 /// The most children a record embeds.
 const CHILDREN_MAX: usize = 200;
 /// Members that an answer bears and nobody sets: a child may be sent back as it was read.
-const RENDERED: &[&str] = &["recorded_at", "by", "practice_flags", "version", "etag", "despite", "first_use"];
+const RENDERED: &[&str] = &["recorded_at", "by", "practice_flags", "version", "etag", "despite", "assumed", "first_use"];
 
 /// Takes an array of children out of a correction; null is an empty one.
 ///

@@ -25,6 +25,26 @@ words! {
     }
 }
 
+words! {
+    /// What a page proposes and nobody said: it stands on the record, and is in no factor.
+    pub enum Assumed {
+        /// Who did it.
+        Hands = "hands",
+        /// How a shell stood at its pour.
+        Support = "support",
+        /// The metal.
+        MetalC = "metal_c",
+        /// The shell as the metal went in.
+        ShellC = "shell_c",
+        /// A slurry's viscosity.
+        ViscosityS = "viscosity_s",
+        /// The dip room.
+        RoomC = "room_c",
+        /// The dip room's air.
+        HumidityPercent = "humidity_percent",
+    }
+}
+
 impl Despite {
     /// The refusal that it overrules.
     #[must_use]
@@ -53,6 +73,8 @@ pub struct Common {
     pub hands: Many<Named<Hand>, 20>,
     /// What is meant in spite of a refusal.
     pub despite: Many<Despite, 6>,
+    /// Members that were proposed and confirmed by nobody.
+    pub assumed: Many<Assumed, 8>,
 }
 
 /// A request to record something: the common members and the body.
@@ -65,7 +87,7 @@ pub struct Draft<B> {
 }
 
 /// Names of the common members.
-pub const MEMBERS: &[&str] = &["id", "at", "at_precision", "hands", "despite"];
+pub const MEMBERS: &[&str] = &["id", "at", "at_precision", "hands", "despite", "assumed"];
 /// How far ahead of the server's clock a record may be: a tablet's clock runs a little fast.
 const AHEAD_MS: i64 = 5 * 60 * 1000;
 
@@ -78,7 +100,14 @@ impl Common {
     /// A record of this instant with nothing further said.
     #[must_use]
     pub fn at(at: Instant) -> Self {
-        Self { id: None, at, precision: Precision::Minute, hands: Many::default(), despite: Many::default() }
+        Self {
+            id: None,
+            at,
+            precision: Precision::Minute,
+            hands: Many::default(),
+            despite: Many::default(),
+            assumed: Many::default(),
+        }
     }
 
     /// Reads an object that holds the common members alone.
@@ -119,7 +148,8 @@ impl Common {
         };
         let hands = Many::read(object.get("hands"), "/hands", faults);
         let despite = Many::read(object.get("despite"), "/despite", faults);
-        Some(Self { id: id?, at: at?, precision: precision?, hands: hands?, despite: despite? })
+        let assumed = Many::read(object.get("assumed"), "/assumed", faults);
+        Some(Self { id: id?, at: at?, precision: precision?, hands: hands?, despite: despite?, assumed: assumed? })
     }
 
     /// Writes the common members in canonical form.
@@ -128,7 +158,8 @@ impl Common {
         if self.precision != Precision::Minute {
             into.insert("at_precision".into(), self.precision.name().into());
         }
-        for (name, value) in [("hands", self.hands.write()), ("despite", self.despite.write())] {
+        for (name, value) in [("hands", self.hands.write()), ("despite", self.despite.write()), ("assumed", self.assumed.write())]
+        {
             if let Some(value) = value {
                 into.insert(name.into(), value);
             }
@@ -150,6 +181,9 @@ impl Common {
         out.insert("at_precision".into(), json!({"type": ["string", "null"], "enum": ["minute", "hour", "day", null]}));
         out.insert("hands".into(), Many::<Named<Hand>, 20>::schema());
         out.insert("despite".into(), Many::<Despite, 6>::schema());
+        let mut assumed = Many::<Assumed, 8>::schema();
+        assumed["description"] = "members that were proposed and that nobody confirmed: they are in no factor".into();
+        out.insert("assumed".into(), assumed);
         out
     }
 }

@@ -2,6 +2,7 @@
 
 pub mod cost;
 pub mod facts;
+pub mod history;
 pub mod report;
 pub mod route_card;
 pub mod search;

@@ -74,6 +74,9 @@ pub struct Field {
     pub need: bool,
     /// Whether it stands among those that are seldom needed.
     pub more: bool,
+    /// What it is assumed to be, where what stands in it was proposed and nobody need have
+    /// looked at it: left as it is, it is recorded as assumed.
+    pub assumed: String,
     /// Its id on the page.
     pub id: String,
 }
@@ -92,6 +95,7 @@ impl Field {
             fault: String::new(),
             need: false,
             more: false,
+            assumed: String::new(),
             id: String::new(),
         }
     }
@@ -175,6 +179,13 @@ impl Field {
     #[must_use]
     pub const fn more(mut self) -> Self {
         self.more = true;
+        self
+    }
+    /// That is assumed unless something else is said.
+    #[must_use]
+    pub fn assume(mut self, value: impl Into<String>) -> Self {
+        self.value = value.into();
+        self.assumed.clone_from(&self.value);
         self
     }
     /// How it is filled in, for the template.

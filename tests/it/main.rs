@@ -25,5 +25,6 @@ mod refusals;
 mod report;
 mod route;
 mod sign_in;
+mod slips;
 mod stock;
 mod two_parts;

@@ -21,7 +21,7 @@ const HOSTILE: [&str; 6] = [
 
 /// Marks of a page that every page must bear, and what none may.
 #[track_caller]
-fn whole(path: &str, seen: Seen) -> String {
+pub fn whole(path: &str, seen: Seen) -> String {
     let html = seen.is(200);
     assert!(html.len() < MOST, "{path} weighs {}", html.len());
     let count = |text: &str| html.matches(text).count();

@@ -101,6 +101,7 @@ fn envelope_schemas() -> Map<String, Value> {
         ("by", json!({"type": "string"})),
         ("hands", json!({"type": "array", "items": {"type": "string", "format": "uuid"}})),
         ("despite", json!({"type": "array", "items": {"type": "string"}})),
+        ("assumed", json!({"type": "array", "items": {"type": "string"}})),
         (
             "practice_flags",
             json!({"type": "array", "items": {"type": "object", "required": ["code"], "properties": {

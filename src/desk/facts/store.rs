@@ -109,14 +109,15 @@ const SHELLS: &str = "INSERT INTO fact_shell \
    h.alloy, p.heat, h.furnace_seq, h.crucible_seq, \
    (SELECT b.kiln_seq FROM bearing y JOIN burnout b ON b.seq = y.record_seq JOIN record r ON r.seq = b.seq AND r.void_ms IS NULL \
      WHERE y.on_seq = d.shell ORDER BY r.at_ms DESC, r.seq DESC LIMIT 1), \
-   d.recipe, d.version, p.support, j.body ->> 'fed', j.body ->> 'core', c.n, \
+   d.recipe, d.version, CASE WHEN instr(coalesce(p.body ->> 'assumed', ''), 'support') = 0 THEN p.support END, j.body ->> 'fed', j.body ->> 'core', c.n, \
    EXISTS (SELECT 1 FROM bearing y JOIN patch x ON x.seq = y.record_seq JOIN record r ON r.seq = x.seq AND r.void_ms IS NULL \
      WHERE y.on_seq = d.shell), \
    CASE WHEN p.seq IS NOT NULL AND NOT EXISTS (SELECT 1 FROM pour q JOIN record r ON r.seq = q.seq AND r.void_ms IS NULL \
        WHERE q.heat_seq = p.heat AND r.at_precision <> 'minute') \
      THEN 1 + (SELECT count(*) FROM pour q JOIN record r ON r.seq = q.seq AND r.void_ms IS NULL \
        WHERE q.heat_seq = p.heat AND q.continues_seq IS NULL AND (r.at_ms, r.seq) < (p.at_ms, p.seq)) END, \
-   p.metal_c, p.body ->> 'shell_c', \
+   CASE WHEN instr(coalesce(p.body ->> 'assumed', ''), 'metal_c') = 0 THEN p.metal_c END, \
+   CASE WHEN instr(coalesce(p.body ->> 'assumed', ''), 'shell_c') = 0 THEN p.body ->> 'shell_c' END, \
    CASE WHEN p.at_precision = 'minute' THEN coalesce( \
      (p.at_ms / 1000.0 - unixepoch(p.body ->> 'shell_out_at', 'subsec')) / 60.0, \
      (SELECT CASE WHEN o.out_ms > p.at_ms OR o.several THEN NULL ELSE (p.at_ms - o.out_ms) / 60000.0 END FROM ( \
@@ -183,9 +184,11 @@ const REST: &[&str] = &[
      FROM fact_due d JOIN fact_shell f ON f.shell_seq = d.seq JOIN coat c ON c.shell_seq = d.seq \
      JOIN record r ON r.seq = c.seq AND r.void_ms IS NULL WHERE d.kind = 'shell' AND c.slurry_batch_seq IS NOT NULL",
     "INSERT INTO fact_hand (shell_seq, hand_seq) SELECT f.shell_seq, k.hand_seq FROM fact_due d \
-       JOIN fact_shell f ON f.shell_seq = d.seq JOIN record_hand k ON k.record_seq = d.seq WHERE d.kind = 'shell' \
+       JOIN fact_shell f ON f.shell_seq = d.seq JOIN record_hand k ON k.record_seq = d.seq JOIN record r ON r.seq = d.seq JOIN journal j ON j.n = r.journal_n \
+         AND instr(coalesce(j.body ->> 'assumed', ''), 'hands') = 0 WHERE d.kind = 'shell' \
      UNION SELECT f.shell_seq, k.hand_seq FROM fact_due d JOIN fact_shell f ON f.shell_seq = d.seq JOIN bearing y ON y.on_seq = d.seq \
        JOIN record r ON r.seq = y.record_seq AND r.void_ms IS NULL AND r.kind IN ('coat', 'patch', 'burnout', 'preheat', 'pour') \
+       JOIN journal j ON j.n = r.journal_n AND instr(coalesce(j.body ->> 'assumed', ''), 'hands') = 0 \
        JOIN record_hand k ON k.record_seq = r.seq WHERE d.kind = 'shell'",
     "INSERT INTO fact_heat (heat_seq, at_ms, alloy, furnace_seq, crucible_seq) SELECT h.seq, \
        coalesce((SELECT min(q.at_ms) FROM pour p JOIN record q ON q.seq = p.seq AND q.void_ms IS NULL WHERE p.heat_seq = h.seq), r.at_ms), \

@@ -125,7 +125,7 @@ impl Look<'_> {
     #[must_use]
     pub fn hands(&self, label: &str) -> Field {
         let me = self.visit.actor.as_ref().map_or_else(String::new, |a| a.name.clone());
-        Field::text("hands", label).with(me).hint("Names, with commas between.").more()
+        Field::text("hands", label).assume(me).hint("Names, with commas between.").more()
     }
     /// The cautions at a step, for a metal and a pattern as far as they are known.
     ///

@@ -10,3 +10,4 @@ for (const done of document.querySelectorAll(".done")) {
 }
 
 keep();
+if (document.getElementById("pour-day")) import("./pour_day.js");

@@ -30,6 +30,8 @@ async function at(mode, act) {
   });
 }
 
+// All that waits, oldest first.
+export const slips = () => all();
 const all = () => at("readonly", (store) => store.getAll());
 const put = (slip) => at("readwrite", (store) => store.put(slip));
 const drop = (n) => at("readwrite", (store) => store.delete(n));
@@ -77,9 +79,10 @@ async function changed() {
 }
 
 // Keeps a slip and tries to send it. Answers what the server said, or null while it waits.
-export async function log(path, entries, { said = "", times = [], tapped = Date.now() } = {}) {
+export async function log(path, entries, { said = "", times = [], tapped = Date.now(), kept = () => {} } = {}) {
   const slip = { path, pairs: entries, said, times, tapped };
   slip.n = await put(slip);
+  kept(slip.n);
   await changed();
   return sendAll(slip.n);
 }

@@ -40,6 +40,8 @@ CREATE TABLE ledger_heat (
     value_minor    INTEGER NOT NULL DEFAULT 0,
     standing_minor INTEGER NOT NULL DEFAULT 0
 ) STRICT;
+-- The heats that stand open: few, and asked for by pages.
+CREATE INDEX ledger_heat_open ON ledger_heat (heat_seq) WHERE closed = 0;
 CREATE INDEX ledger_heat_by_crucible ON ledger_heat (crucible_seq);
 
 -- A shell's gating as estimated metal, and its figures as derived.

@@ -163,6 +163,7 @@ pub fn pages(kit: &Kit, inside: &Inside) -> Pages {
     pages.all.extend(places::pages());
     pages.all.extend(client::pages(&floor));
     pages.all.extend(desk::history::pages(&floor));
+    pages.all.extend(desk::pour_day::pages(&floor));
     pages.all.extend(desk::start::pages(kit));
     pages.all.extend(shell::pages(kit));
     pages.all.extend(desk::search::pages(kit));

@@ -14,6 +14,7 @@ const PLACES: &[(&str, &[(&str, &str, &str, Right)])] = &[
             ("Clients", "/clients", "who commissions work", Right::Read),
         ],
     ),
+    ("The metal", &[("Pour day", "/pour-day", "the hour that matters, tapped or logged after", Right::Log)]),
     (
         "The record",
         &[

@@ -3,6 +3,7 @@
 pub mod cost;
 pub mod facts;
 pub mod history;
+pub mod pour_day;
 pub mod report;
 pub mod route_card;
 pub mod search;

@@ -16,11 +16,12 @@ pub struct Asset {
 }
 
 static ASSETS: LazyLock<Vec<Asset>> = LazyLock::new(|| {
-    let files: [(&str, &str, &[u8]); 4] = [
+    let files: [(&str, &str, &[u8]); 5] = [
         ("/assets/pourbook.css", "text/css; charset=utf-8", include_bytes!("../../assets/pourbook.css")),
         ("/assets/mark.svg", "image/svg+xml", include_bytes!("../../assets/mark.svg")),
         ("/assets/floor.js", "text/javascript; charset=utf-8", include_bytes!("../../assets/floor.js")),
         ("/assets/outbox.js", "text/javascript; charset=utf-8", include_bytes!("../../assets/outbox.js")),
+        ("/assets/pour_day.js", "text/javascript; charset=utf-8", include_bytes!("../../assets/pour_day.js")),
     ];
     files
         .into_iter()

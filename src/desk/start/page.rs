@@ -1,7 +1,5 @@
 //! The start page.
 
-use super::due;
-use super::store;
 use crate::book::api::Kit;
 use crate::book::story;
 use crate::kernel::actor::Right;
@@ -11,7 +9,7 @@ use crate::shop::casting::{self, IN_THE_SHOP, Listed};
 use crate::shop::house::shown::Shown as Reads;
 use crate::shop::house::{settings, trade};
 use crate::shop::shell::{self, Dip};
-use crate::shop::{commission, metal};
+use crate::shop::{burnout, commission, metal};
 use crate::web::{Frame, Page, Shown, Visit};
 use askama::Template;
 use std::collections::BTreeMap;
@@ -100,7 +98,7 @@ async fn start(kit: &Kit, visit: &Visit) -> Result<Shown, Problem> {
     let both: Vec<Seq> = dipping.iter().chain(&fired).copied().collect();
     let story = story::load(&mut read, &[], &both).await?;
     let names = shell::names(&mut read, &both).await?;
-    let flags = store::flags(&mut read, &fired).await?;
+    let flags = burnout::flags(&mut read, &fired).await?;
     let expected = metal::expected(&mut read, &fired).await?;
     let on_hand = metal::on_hand(&mut read).await?;
     let left = casting::still_owed(&mut read).await?;
@@ -116,7 +114,7 @@ async fn start(kit: &Kit, visit: &Visit) -> Result<Shown, Problem> {
     let mut against = Vec::new();
     let mut clear: BTreeMap<&str, (usize, Mass)> = BTreeMap::new();
     for &shell in &fired {
-        let why = due::against(&story, &settings, shell, &flags, now);
+        let why = burnout::against(&story, &settings, shell, &flags, now);
         if !why.is_empty() {
             against.push(AgainstRow { tag: tag_of(shell), why: why.join("; ") });
         } else if let Some((_, alloy, mass)) = expected.iter().find(|(s, ..)| *s == shell) {

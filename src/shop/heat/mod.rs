@@ -9,4 +9,5 @@ mod verbs;
 pub use api::{extras, routes, schemas};
 pub use flags::settle as settle_flags;
 pub use model::{Filled, PourBody, Support};
+pub use store::{PouredShell, numbers, pours_of};
 pub use verbs::{Charges, Closings, HeatEvents, Heats, Leaks, Pours};

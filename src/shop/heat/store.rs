@@ -61,3 +61,35 @@ pub async fn shells_of<R: Read>(read: &mut R, heat: Seq) -> Result<Vec<Seq>, Pro
     let rows = read.fetch("SELECT DISTINCT shell_seq FROM pour WHERE heat_seq = ?", vec![Cell::Int(heat)]).await?;
     rows.iter().map(|row| row.int(0)).collect()
 }
+
+/// A pour of a heat, as far as a page of pours needs it.
+#[derive(Clone, Debug)]
+pub struct PouredShell {
+    /// The pour's id.
+    pub pour: uuid::Uuid,
+    /// The shell.
+    pub shell: Seq,
+    /// The shell's tag.
+    pub tag: String,
+    /// What went in, where it was weighed or told by eye.
+    pub mass: Option<crate::kernel::Mass>,
+    /// Whether it is the first stream into that shell.
+    pub first: bool,
+}
+
+/// The pours of a heat in their order.
+///
+/// # Errors
+/// As the database says.
+pub async fn pours_of<R: Read>(read: &mut R, heat: Seq) -> Result<Vec<PouredShell>, Problem> {
+    let sql = "SELECT r.id, p.shell_seq, s.tag, p.poured_mg, p.continues_seq IS NULL FROM pour p \
+               CROSS JOIN record r ON r.seq = p.seq AND r.void_ms IS NULL CROSS JOIN shell s ON s.seq = p.shell_seq \
+               WHERE p.heat_seq = ? ORDER BY r.at_ms, r.seq";
+    let rows = read.fetch(sql, vec![Cell::Int(heat)]).await?;
+    rows.iter()
+        .map(|row| {
+            let mass = row.opt_int(3)?.map(crate::kernel::Mass::from_mg);
+            Ok(PouredShell { pour: row.uuid(0)?, shell: row.int(1)?, tag: row.text(2)?, mass, first: row.int(4)? != 0 })
+        })
+        .collect()
+}

@@ -5,7 +5,9 @@ pub mod chemistry;
 mod figures;
 pub mod pools;
 
-pub use figures::{CastingFigures, HeatFigures, casting_figures, expected, heat_figures, on_hand, weighings, write_figures};
+pub use figures::{
+    CastingFigures, HeatFigures, OpenHeat, casting_figures, expected, heat_figures, on_hand, open_heats, weighings, write_figures,
+};
 
 use super::lines::LedgerLine;
 use crate::book::api::ListFilter;

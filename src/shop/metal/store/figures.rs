@@ -239,3 +239,32 @@ pub async fn on_hand<R: Read>(read: &mut R) -> Result<Vec<(String, Mass)>, Probl
                WHERE a.kind = 1 AND a.mass_mg <> 0 AND l.owner_client_seq IS NULL GROUP BY l.alloy ORDER BY l.alloy";
     read.fetch(sql, vec![]).await?.iter().map(|row| Ok((row.text(0)?, Mass::from_mg(row.int(1)?)))).collect()
 }
+
+/// A heat that stands open.
+#[derive(Clone, Debug)]
+pub struct OpenHeat {
+    /// Its number in the book.
+    pub heat: Seq,
+    /// What it is poured as.
+    pub alloy: String,
+    /// Metal charged.
+    pub charged: Mass,
+    /// Metal poured as far as it was weighed.
+    pub poured: Mass,
+}
+
+/// The heats that stand open, newest first.
+///
+/// # Errors
+/// As the database says.
+pub async fn open_heats<R: Read>(read: &mut R) -> Result<Vec<OpenHeat>, Problem> {
+    let sql = "SELECT h.heat_seq, h.alloy, h.charged_mg, h.poured_mg FROM ledger_heat h INDEXED BY ledger_heat_open \
+               CROSS JOIN record r ON r.seq = h.heat_seq AND r.void_ms IS NULL WHERE h.closed = 0 ORDER BY r.at_ms DESC, r.seq DESC LIMIT 20";
+    let rows = read.fetch(sql, vec![]).await?;
+    rows.iter()
+        .map(|row| {
+            let (charged, poured) = (Mass::from_mg(row.int(2)?), Mass::from_mg(row.int(3)?));
+            Ok(OpenHeat { heat: row.int(0)?, alloy: row.text(1)?, charged, poured })
+        })
+        .collect()
+}

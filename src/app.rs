@@ -162,6 +162,10 @@ pub fn pages(kit: &Kit, inside: &Inside) -> Pages {
     let mut pages = door::pages(&kit.db);
     pages.all.extend(places::pages());
     pages.all.extend(client::pages(&floor));
+    pages.all.extend(metal::pages(&floor));
+    pages.all.extend(heat::pages(&floor));
+    pages.all.extend(breakout::pages(&floor));
+    pages.all.extend(bench::pages(&floor));
     pages.all.extend(desk::history::pages(&floor));
     pages.all.extend(desk::pour_day::pages(&floor));
     pages.all.extend(desk::start::pages(kit));

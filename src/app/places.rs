@@ -14,7 +14,21 @@ const PLACES: &[(&str, &[(&str, &str, &str, Right)])] = &[
             ("Clients", "/clients", "who commissions work", Right::Read),
         ],
     ),
-    ("The metal", &[("Pour day", "/pour-day", "the hour that matters, tapped or logged after", Right::Log)]),
+    (
+        "The metal",
+        &[
+            ("Heats", "/heats", "lit, charged, ready, poured, closed", Right::Read),
+            ("Pour day", "/pour-day", "the hour that matters, tapped or logged after", Right::Log),
+        ],
+    ),
+    (
+        "After the metal",
+        &[
+            ("Break out", "/breakout", "shells opened: the whole tree, and the bad ones", Right::Read),
+            ("Cut off", "/cut-off", "what each casting weighs", Right::Read),
+            ("Bench", "/bench", "minutes, verdicts, finished, scrapped, handed over", Right::Read),
+        ],
+    ),
     (
         "The record",
         &[

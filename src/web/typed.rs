@@ -130,7 +130,11 @@ fn value(node: &Node, schema: &Value, pointer: &str, name: &str, typed: &mut Typ
     }
     let mut out = Map::new();
     for ((_, part), under) in &node.under {
-        let schema = schema.get("properties").and_then(|p| p.get(part)).unwrap_or(&Value::Null);
+        let schema = schema
+            .get("properties")
+            .and_then(|p| p.get(part))
+            .or_else(|| schema.get("additionalProperties"))
+            .unwrap_or(&Value::Null);
         if let Some(value) = value(under, schema, &format!("{pointer}/{part}"), &join(part), typed, by) {
             out.insert(part.clone(), value);
         }

@@ -2,9 +2,11 @@
 
 mod api;
 mod model;
+pub mod page;
 mod store;
 mod verbs;
 
 pub use api::{routes, schemas};
 pub use model::{FindingBody, Verdict};
+pub use page::pages;
 pub use verbs::{Breakouts, CutOffs, Findings, FoundOn, ShellBreakouts, add_findings};

@@ -3,11 +3,13 @@
 mod api;
 mod flags;
 mod model;
+mod page;
 mod store;
 mod verbs;
 
 pub use api::{extras, routes, schemas};
 pub use flags::settle as settle_flags;
 pub use model::{Filled, PourBody, Support};
+pub use page::pages;
 pub use store::{PouredShell, numbers, pours_of};
 pub use verbs::{Charges, Closings, HeatEvents, Heats, Leaks, Pours};

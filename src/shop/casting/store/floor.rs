@@ -76,7 +76,15 @@ fn listed(row: &Row) -> Result<Listed, Problem> {
 /// # Errors
 /// As the database says.
 pub async fn in_the_shop<R: Read>(read: &mut R, of_each: i64) -> Result<Vec<Listed>, Problem> {
-    let stages: Vec<&str> = IN_THE_SHOP.iter().map(|s| s.name()).collect();
+    standing_at(read, &IN_THE_SHOP, of_each).await
+}
+
+/// The castings at some stages, of each the oldest few, and how many stand there.
+///
+/// # Errors
+/// As the database says.
+pub async fn standing_at<R: Read>(read: &mut R, stages: &[Stage], of_each: i64) -> Result<Vec<Listed>, Problem> {
+    let stages: Vec<&str> = stages.iter().map(|s| s.name()).collect();
     let sql = format!(
         "WITH here AS MATERIALIZED (SELECT c.seq, row_number() OVER (PARTITION BY c.stage ORDER BY coalesce(c.stage_ms, 0), c.seq) AS place, \
            count(*) OVER (PARTITION BY c.stage) AS n FROM json_each(?) s CROSS JOIN casting c ON c.stage = s.value \

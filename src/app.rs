@@ -161,7 +161,15 @@ pub fn pages(kit: &Kit, inside: &Inside) -> Pages {
     let floor = Floor { kit: kit.clone(), inside: inside.clone() };
     let mut pages = door::pages(&kit.db);
     pages.all.extend(places::pages());
+    pages.all.extend(house::things::pages(&floor));
     pages.all.extend(client::pages(&floor));
+    pages.all.extend(pattern::pages(&floor));
+    pages.all.extend(commission::pages(&floor));
+    pages.all.extend(casting::page::pages(&floor));
+    pages.all.extend(desk::shells::pages(&floor));
+    pages.all.extend(shell::pages(&floor));
+    pages.all.extend(shell::recipes::pages(&floor));
+    pages.all.extend(preheat::pages(&floor));
     pages.all.extend(metal::pages(&floor));
     pages.all.extend(heat::pages(&floor));
     pages.all.extend(breakout::pages(&floor));
@@ -169,7 +177,6 @@ pub fn pages(kit: &Kit, inside: &Inside) -> Pages {
     pages.all.extend(desk::history::pages(&floor));
     pages.all.extend(desk::pour_day::pages(&floor));
     pages.all.extend(desk::start::pages(kit));
-    pages.all.extend(shell::pages(kit));
     pages.all.extend(desk::search::pages(kit));
     pages.all.extend(desk::route_card::pages(kit));
     let log = log::pages(&kit.db, inside, &pages.all);

@@ -12,6 +12,13 @@ const PLACES: &[(&str, &[(&str, &str, &str, Right)])] = &[
         &[
             ("Jobs", "/jobs", "commissions: what is owed, to whom, by when", Right::Read),
             ("Clients", "/clients", "who commissions work", Right::Read),
+            ("Patterns", "/patterns", "forms on file, and what was cast from them", Right::Read),
+            ("Moulds", "/moulds", "where they stand, and their editions", Right::Read),
+            ("Shells", "/shells", "every shell from its first coat to its pour", Right::Read),
+            ("Dip", "/dip", "the next coat of each rack", Right::Log),
+            ("Slurry", "/slurry", "tanks and their checks", Right::Read),
+            ("Shell recipes", "/recipes", "coats in order, in versions", Right::Read),
+            ("Kiln", "/kiln", "shells in, shells out, and the bad ones", Right::Log),
         ],
     ),
     (
@@ -32,6 +39,7 @@ const PLACES: &[(&str, &[(&str, &str, &str, Right)])] = &[
     (
         "The record",
         &[
+            ("Kilns, furnaces, crucibles, hands, suppliers", "/things", "what has a name", Right::Read),
             ("History", "/history", "what was written into the book, and undoing it", Right::Read),
             ("People", "/people", "who may come in, and tablets of the floor", Right::Own),
         ],

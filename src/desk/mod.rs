@@ -7,4 +7,5 @@ pub mod pour_day;
 pub mod report;
 pub mod route_card;
 pub mod search;
+pub mod shells;
 pub mod start;

@@ -2,7 +2,8 @@
 //! so that a field of a page is named as the API names it and there is one truth of types.
 //!
 //! A name with dots leads into lists and objects (`charge.0.lot_id`). An empty field is not
-//! there: nothing typed is never 0. A row in which nothing was typed is no row.
+//! there: nothing typed is never 0. A row in which nothing was typed is no row; a `*` for the
+//! number of a row makes each tick of that name a row.
 
 use super::page::Form;
 use crate::kernel::{Celsius, Instant, Mass, Millimetres};
@@ -80,8 +81,15 @@ const DEEPEST: usize = 6;
 #[must_use]
 pub fn read(form: &Form, schema: &Value, measures: &dyn Measures) -> Typed {
     let mut root = Node::default();
+    let mut stars = 0_usize;
     for (name, text) in &form.0 {
         let text = text.trim();
+        // Each tick of such a name is a row of its own, after those with a number.
+        let starred = name.contains(".*.").then(|| {
+            stars += 1;
+            name.replace(".*.", &format!(".{}.", 100_000 + stars))
+        });
+        let name = starred.as_ref().unwrap_or(name);
         if name.starts_with('_') || text.is_empty() || name.split('.').count() > DEEPEST {
             continue;
         }
@@ -259,6 +267,12 @@ mod tests {
         assert_eq!(typed.name_of("/charge/1/mass_kg"), "charge.10.mass_kg");
         assert_eq!(typed.name_of("/charge/0/mass_kg"), "charge.2.mass_kg", "left out, it stands beside those of its row");
         assert_eq!(typed.name_of("/verdict"), "verdict");
+    }
+
+    #[test]
+    fn every_tick_is_a_row() {
+        let typed = read(&form(&[("charge.*.lot_id", "a"), ("charge.*.lot_id", "b")]), &schema(), &Pounds);
+        assert_eq!(Value::Object(typed.body), json!({"charge": [{"lot_id": "a"}, {"lot_id": "b"}]}));
     }
 
     #[test]

@@ -1,11 +1,11 @@
 //! `/castings/{tag}`: the route card to read.
 
-use super::{card_of, next_step};
+use super::card_of;
 use crate::book::api::Kit;
 use crate::book::thing;
 use crate::kernel::actor::Right;
 use crate::kernel::{Instant, Mass, Precision, Problem};
-use crate::science::trade::{Catalogue, TradeStep};
+use crate::science::trade::Catalogue;
 use crate::shop::casting;
 use crate::shop::house::settings;
 use crate::shop::house::shown::{Shown as Reads, flag_words};
@@ -15,6 +15,7 @@ use serde_json::{Map, Value};
 use uuid::Uuid;
 
 struct Mark {
+    id: String,
     what: String,
     more: String,
     when: String,
@@ -42,7 +43,8 @@ struct CardPage {
     shell: String,
     alloy: String,
     route: Vec<Mark>,
-    next: Option<(&'static str, Option<String>)>,
+    next: Option<(&'static str, String)>,
+    also: Vec<(&'static str, String)>,
     masses: Vec<(&'static str, String)>,
     cost: Vec<(&'static str, String)>,
     provisional: bool,
@@ -68,6 +70,14 @@ async fn show(kit: &Kit, visit: &Visit) -> Result<Shown, Problem> {
     let lines: &[Value] = card["route"].as_array().map_or(&[], Vec::as_slice);
     let ids: Vec<Uuid> = lines.iter().flat_map(|l| things(&l["record"])).collect();
     let names = thing::names(&mut read, &ids).await?;
+    // Whether its shell has all its coats; asked only while it is being dipped.
+    let dipped = match row.shell_seq.filter(|_| row.stage == "shell") {
+        Some(shell) => {
+            let story = crate::book::story::load(&mut read, &[], &[shell]).await?;
+            crate::shop::shell::next_dip(&story, shell).is_some_and(|dip| !dip.is_due())
+        }
+        None => false,
+    };
     drop(read);
     let sees_money = visit.actor()?.sees_money;
     let name_of = |id: &str| {
@@ -99,7 +109,8 @@ async fn show(kit: &Kit, visit: &Visit) -> Result<Shown, Problem> {
         unique: row.pattern_kind == "unique",
         alloy: row.alloy.clone(),
         route,
-        next: next(&row.stage, listed.as_ref().and_then(|l| l.shell.as_ref()).map(|(_, tag)| tag.as_str())),
+        next: next(&row.tag, &row.stage, listed.as_ref().and_then(|l| l.shell.as_ref()).map(|(_, tag)| tag.as_str()), dipped),
+        also: also(&row.tag, &row.stage),
         masses: masses(&card, &reads),
         cost: if sees_money { cost(&card["cost"]["metal"], &reads) } else { Vec::new() },
         provisional: card["metal"]["provisional"] == true,
@@ -181,6 +192,7 @@ fn mark(kind: &str, record: &Value, coats: usize, reads: &Reads, name_of: &impl 
         .filter(|n| !n.is_empty())
         .collect();
     Mark {
+        id: text("id").to_owned(),
         what,
         more: more.into_iter().flatten().filter(|m| !m.is_empty()).collect::<Vec<_>>().join(", "),
         when: Instant::parse(text("at")).map_or_else(String::new, |at| reads.when(at, precision)),
@@ -190,9 +202,15 @@ fn mark(kind: &str, record: &Value, coats: usize, reads: &Reads, name_of: &impl 
     }
 }
 
+/// A defect by its name, its code behind it.
 fn finding(record: &Value) -> String {
-    let parts = ["code", "where", "severity", "note"].map(|name| record[name].as_str().unwrap_or("").to_owned());
-    parts.into_iter().filter(|p| !p.is_empty()).collect::<Vec<_>>().join(", ")
+    let code = record["code"].as_str().unwrap_or("");
+    let named = Catalogue::builtin()
+        .ok()
+        .and_then(|c| c.defect(code))
+        .map_or_else(|| code.to_owned(), |d| format!("{} ({code})", d.name));
+    let rest = ["where", "severity", "note"].map(|name| record[name].as_str().unwrap_or("").to_owned());
+    std::iter::once(named).chain(rest).filter(|p| !p.is_empty()).collect::<Vec<_>>().join(", ")
 }
 
 fn where_it_is(stage: &str) -> &'static str {
@@ -210,18 +228,32 @@ fn where_it_is(stage: &str) -> &'static str {
     }
 }
 
-/// What would be logged next, and where, as far as there is a page for it.
-fn next(stage: &str, shell: Option<&str>) -> Option<(&'static str, Option<String>)> {
-    Some(match (next_step(stage)?, stage) {
-        (TradeStep::Shell, _) => ("Into a shell", None),
-        (TradeStep::Burnout, _) => ("Next coat", shell.map(|tag| format!("/dip?shell={tag}"))),
-        (TradeStep::Preheat, _) => ("Preheat, or pour", None),
-        (TradeStep::Pour, _) => ("Pour", None),
-        (TradeStep::Breakout, _) => ("Break out", None),
-        (_, "breakout") => ("Cut off", None),
-        (TradeStep::Bench, _) => ("Work, or finish", None),
-        _ => ("Hand over", None),
+/// What would be logged next, and where.
+fn next(casting: &str, stage: &str, shell: Option<&str>, dipped: bool) -> Option<(&'static str, String)> {
+    let shell = shell.unwrap_or_default();
+    Some(match stage {
+        "wax" => ("Into a shell", format!("/shells/new?casting={casting}")),
+        "shell" if dipped => ("Into the kiln", format!("/kiln?shell={shell}")),
+        "shell" => ("Next coat", format!("/dip?shell={shell}")),
+        "burnout" | "preheat" => ("Pour", "/pour-day".to_owned()),
+        "pour" => ("Break out", format!("/shells/{shell}/breakout")),
+        "breakout" => ("Cut off", format!("/castings/{casting}/cut-off")),
+        "bench" => ("Work, or finish", format!("/castings/{casting}/bench")),
+        "done" => ("Hand over", format!("/castings/{casting}/bench")),
+        "scrapped" | "lost" => ("Cast it again", format!("/castings/{casting}/bench")),
+        _ => return None,
     })
+}
+
+/// What else may be logged where it stands.
+fn also(casting: &str, stage: &str) -> Vec<(&'static str, String)> {
+    let bench = format!("/castings/{casting}/bench");
+    match stage {
+        "wax" => vec![("Weigh its wax", format!("/castings/{casting}/wax")), ("Work, or scrap", bench)],
+        "bench" | "done" | "scrapped" | "lost" => Vec::new(),
+        "delivered" => vec![("Cast it again", bench)],
+        _ => vec![("Work, judge, or scrap", bench)],
+    }
 }
 
 fn masses(card: &Value, reads: &Reads) -> Vec<(&'static str, String)> {

@@ -2,10 +2,12 @@
 
 mod api;
 mod model;
+mod page;
 mod store;
 mod verbs;
 
 pub use api::{extras, routes, schemas};
 pub use model::{CommissionBody, CostBody, PaymentBody};
+pub use page::pages;
 pub use store::{clients, due};
 pub use verbs::{ClientCorrected, Commissions, Costs, Payments};

@@ -10,6 +10,7 @@ pub mod settings;
 mod settle;
 pub mod shown;
 mod store;
+pub mod things;
 pub mod trade;
 mod verbs;
 

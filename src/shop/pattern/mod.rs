@@ -2,8 +2,10 @@
 
 mod api;
 mod model;
+mod page;
 mod verbs;
 
 pub use api::{routes, schemas};
 pub use model::{MouldBody, PatternBody, PatternKind};
+pub use page::pages;
 pub use verbs::{Moulds, Patterns};

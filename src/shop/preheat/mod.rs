@@ -3,9 +3,11 @@
 mod api;
 
 mod model;
+mod page;
 mod store;
 mod verbs;
 
 pub use api::{extras, routes, schemas};
+pub use page::pages;
 
 pub use verbs::Preheats;

@@ -5,6 +5,7 @@ mod dips;
 mod flags;
 mod model;
 mod page;
+pub mod recipes;
 mod store;
 mod verbs;
 
@@ -13,5 +14,5 @@ pub use dips::{Dip, next_dip};
 pub use flags::{final_dry_hours, recipe_of, settle as settle_flags};
 pub use model::{CoatKind, RecipeBody, ShellBody};
 pub use page::pages;
-pub use store::names;
+pub use store::{names, tags_of};
 pub use verbs::{Coats, Patches, RecipeVersions, Recipes, Shells, SlurryBatches, SlurryChecks};

@@ -135,3 +135,14 @@ pub async fn last_reading<R: Read>(read: &mut R, since: Instant) -> Result<Value
     let row = read.fetch_one(sql, vec![since.into()]).await?;
     row.map_or(Ok(Value::Null), |row| serde_json::from_str(&row.text(0)?).map_err(Problem::internal))
 }
+
+/// The tags of shells by their ids, as an answer writes them.
+///
+/// # Errors
+/// As the database says.
+pub async fn tags_of<R: Read>(read: &mut R, ids: &[String]) -> Result<Vec<(String, String)>, Problem> {
+    let sql = "SELECT k.value, s.tag FROM json_each(?) k CROSS JOIN record r ON r.id = unhex(replace(k.value, '-', '')) \
+               CROSS JOIN shell s ON s.seq = r.seq";
+    let rows = read.fetch(sql, vec![json!(ids).to_string().into()]).await?;
+    rows.iter().map(|row| Ok((row.text(0)?, row.text(1)?))).collect()
+}

@@ -123,3 +123,95 @@ pub async fn take_in(shop: &TestShop, name: &str, role: Role) {
     session::put(&mut tx, name, role, Some(&hash)).await.unwrap();
     tx.save(()).await.unwrap();
 }
+
+/// A slip as it stands on a page: what would be sent if its button were tapped now.
+#[derive(Clone, Debug)]
+pub struct Sent {
+    /// Where it goes.
+    pub action: String,
+    /// Its fields, as a browser would send them.
+    pub fields: Vec<(String, String)>,
+    /// The fields that are seen at once: names, each once.
+    pub seen: Vec<String>,
+}
+
+/// A name and what stands in it.
+fn attribute(of: &str, name: &str) -> Option<String> {
+    let at = format!(" {name}=\"");
+    let value = of.split(&at).nth(1)?.split('"').next()?;
+    Some(value.replace("&#60;", "<").replace("&#62;", ">").replace("&#34;", "\"").replace("&#39;", "'").replace("&#38;", "&"))
+}
+
+impl Sent {
+    /// The first slip of a page whose action ends so.
+    #[track_caller]
+    pub fn on(html: &str, action: &str) -> Self {
+        Self::all(html)
+            .into_iter()
+            .find(|sent| sent.action.ends_with(action))
+            .unwrap_or_else(|| panic!("no slip goes to {action}: {html}"))
+    }
+    /// Every slip of a page.
+    pub fn all(html: &str) -> Vec<Self> {
+        let forms = html.split("<form ").skip(1).map(|f| f.split("</form>").next().unwrap());
+        forms.filter(|f| f.contains("method=\"post\"")).map(Self::read).collect()
+    }
+    fn read(form: &str) -> Self {
+        let mut fields = Vec::new();
+        let mut seen: Vec<String> = Vec::new();
+        let folded = form.find("<details").unwrap_or(form.len());
+        let mut at = 0;
+        while let Some(next) = form[at..].find('<') {
+            at += next;
+            let tag = &form[at..=at + form[at..].find('>').unwrap()];
+            let here = format!(" {}", tag.trim_start_matches('<'));
+            let name = attribute(&here, "name").unwrap_or_default();
+            let kind = attribute(&here, "type").unwrap_or_default();
+            let value = if tag.starts_with("<input") {
+                let ticked = !matches!(kind.as_str(), "radio" | "checkbox") || tag.contains(" checked");
+                ticked.then(|| attribute(&here, "value").unwrap_or_default())
+            } else if tag.starts_with("<select") {
+                let options = form[at..].split("</select>").next().unwrap();
+                let mut options = options.split("<option ").skip(1).map(|o| format!(" {}", o.split('>').next().unwrap()));
+                let first = options.clone().next();
+                let chosen = options.find(|o| o.ends_with(" selected")).or(first);
+                chosen.map(|o| attribute(&o, "value").unwrap_or_default())
+            } else if tag.starts_with("<textarea") {
+                Some(form[at + tag.len()..].split("</textarea>").next().unwrap().to_owned())
+            } else {
+                None
+            };
+            let field = ["<input", "<select", "<textarea"].iter().any(|t| tag.starts_with(t));
+            if field && kind != "hidden" && at < folded && !seen.contains(&name) {
+                seen.push(name.clone());
+            }
+            if let Some(value) = value.filter(|_| !name.is_empty()) {
+                fields.push((name, value));
+            }
+            at += tag.len();
+        }
+        Self { action: attribute(&format!(" {form}"), "action").unwrap(), fields, seen }
+    }
+    /// With something typed or chosen in a field that is there; ticks of that name are replaced.
+    #[track_caller]
+    pub fn with(mut self, name: &str, value: &str) -> Self {
+        self.fields.retain(|(n, _)| n != name);
+        self.fields.push((name.to_owned(), value.to_owned()));
+        self
+    }
+}
+
+impl Browser {
+    /// Sends a slip.
+    pub async fn tap(&mut self, sent: &Sent) -> Seen {
+        let fields: Vec<(&str, &str)> = sent.fields.iter().map(|(n, v)| (n.as_str(), v.as_str())).collect();
+        self.post(&sent.action, &fields).await
+    }
+    /// Looks at a page, taps a slip of it as it comes but for what is typed, and answers where
+    /// one is sent on to.
+    pub async fn log(&mut self, page: &str, action: &str, typed: &[(&str, &str)]) -> String {
+        let html = self.get(page).await.is(200);
+        let sent = typed.iter().fold(Sent::on(&html, action), |sent, (name, value)| sent.with(name, value));
+        self.tap(&sent).await.to().to_owned()
+    }
+}

@@ -28,3 +28,4 @@ mod sign_in;
 mod slips;
 mod stock;
 mod two_parts;
+mod whole_job;

@@ -1,6 +1,6 @@
 //! Pages of an empty shop, of a working one, and of one whose names try to break out.
 
-use crate::browser::{Browser, Seen};
+use crate::browser::{Browser, Seen, Sent};
 use crate::kit::{TestShop, at, id};
 use pourbook::kernel::Role;
 use serde_json::{Value, json};
@@ -210,43 +210,39 @@ async fn a_rack_is_dipped_with_one_tap() {
     let shell =
         |of: &Value, time: &str| json!({"recipe_id": recipe, "casting_ids": [id(of)], "gating_kg": 0.4, "at": at(2, time)});
     let a = shop.post("/v1/shells", &shell(&one, "09:00")).await.made();
-    shop.post("/v1/shells", &shell(&two, "09:05")).await.made();
+    let b = shop.post("/v1/shells", &shell(&two, "09:05")).await.made();
     let html = whole("/dip", hand.get("/dip").await);
-    let form = html.split("<form method=\"post\" action=\"/dip\">").nth(1).unwrap().split("</form>").next().unwrap();
-    // As it comes, with nothing typed: what is ticked and what is prefilled.
-    let attribute = |field: &str, name: &str| {
-        let rest = field.split(&format!(" {name}=\"")).nth(1).map(|r| r.split('"').next().unwrap().to_owned());
-        rest.unwrap_or_default()
-    };
-    let fields: Vec<(String, String)> = form
-        .split("<input ")
-        .skip(1)
-        .map(|f| format!(" {}", f.split('>').next().unwrap()))
-        .filter(|f| !f.contains("type=\"checkbox\"") || f.contains(" checked"))
-        .map(|f| (attribute(&f, "name"), attribute(&f, "value")))
-        .collect();
-    let sent: Vec<(&str, &str)> = fields.iter().map(|(n, v)| (n.as_str(), v.as_str())).collect();
-    assert_eq!(reader.post("/dip", &sent).await.status, 403, "a reader logs nothing");
+    // As it comes, with nothing typed: the dry shells are ticked, the coat is the recipe's next.
+    let sent = Sent::on(&html, "/log/coats");
+    assert_eq!(sent.seen, ["shell_ids", "viscosity_s", "room_c", "humidity_percent"], "no reading yet today");
+    assert_eq!(reader.tap(&sent).await.status, 403, "a reader logs nothing");
     assert_eq!(shop.number("SELECT count(*) FROM coat").await, 0);
-    assert_eq!(hand.post("/dip", &sent).await.to(), "/dip?done=2");
+    assert_eq!(hand.tap(&sent).await.to(), "/dip");
     // A second tap, a minute later, and a resend after a lost answer: nothing twice.
     shop.db.clock().set(shop.db.clock().now().plus_ms(60_000));
-    assert!(hand.post("/dip", &sent).await.is(422).contains("recorded already"));
+    hand.tap(&sent).await.to();
     assert_eq!(shop.number("SELECT count(*) FROM coat").await, 2);
     let coats = shop.get("/v1/coats").await.is(200);
     assert_eq!((&coats["items"][0]["kind"], &coats["items"][0]["by"]), (&json!("prime"), &json!("Bo")));
-    let html = whole("/dip", hand.get("/dip?done=2").await);
-    assert!(html.contains("2 shells dipped.") && html.contains("Coat 2 of") && html.contains("drying until"), "{html}");
-    // One that is still wet may be dipped all the same; the reading of the day is prefilled.
-    let form = [("shell", tag(&a)), ("kind", "backup"), ("slurry", "backup"), ("room", "22,5"), ("viscosity_s", "x")];
-    assert!(hand.post("/dip", &form).await.is(422).contains("Viscosity is a plain number."));
-    assert!(hand.post("/dip", &[("kind", "backup"), ("slurry", "backup")]).await.is(422).contains("Tick the shells"));
-    let form = [("shell", tag(&a)), ("kind", "backup"), ("slurry", "backup"), ("room", "22.5"), ("viscosity_s", "24")];
-    assert_eq!(hand.post("/dip", &form).await.to(), "/dip?done=1");
     let html = whole("/dip", hand.get("/dip").await);
-    assert!(html.contains("name=\"room\" inputmode=\"decimal\" value=\"22.5\""), "{html}");
+    assert!(html.contains("Recorded: 2 coats.") && html.contains("Coat 2 of") && html.contains("drying until"), "{html}");
+    // One that is still wet may be dipped all the same; what is wrong is named beside what was typed.
+    let wet = Sent::on(&html, "/log/coats");
+    assert!(hand.tap(&wet).await.is(422).contains("class=\"faults\""), "nothing is ticked");
+    let wrong = wet.clone().with("shell_ids", tag(&a)).with("room_c", "22,5").with("viscosity_s", "x");
+    let html = hand.tap(&wrong).await.is(422);
+    assert!(html.contains("Give a plain number.") && html.contains("value=\"22,5\"") && html.contains("value=\"x\""), "{html}");
+    assert_eq!(hand.tap(&Sent::on(&html, "/log/coats").with("viscosity_s", "24")).await.to(), "/dip");
+    // The reading of the day is proposed for the next rack: assumed unless somebody says so.
+    let html = whole("/dip", hand.get("/dip").await);
+    let sent = Sent::all(&html).into_iter().rfind(|s| s.action == "/log/coats").unwrap();
+    assert!(sent.fields.contains(&("room_c".to_owned(), "22.5".to_owned())), "{sent:?}");
+    assert_eq!(sent.seen, ["shell_ids", "humidity_percent"], "{sent:?}");
+    hand.tap(&sent.with("shell_ids", tag(&b))).await.to();
+    let coats = shop.get("/v1/coats?limit=1").await.is(200);
+    assert_eq!(coats["items"][0]["assumed"], json!(["viscosity_s", "room_c", "hands"]), "{coats}");
     let card = whole("card", hand.get(&format!("/castings/{}", tag(&one))).await);
     assert!(card.contains("Outside practice: a coat went on before the one below was dry"), "{card}");
-    assert!(card.contains(&format!("href=\"/dip?shell={}\"", tag(&a))), "{card}");
+    assert!(card.contains(&format!("href=\"/kiln?shell={}\"", tag(&a))), "{card}");
     shop.closes().await;
 }

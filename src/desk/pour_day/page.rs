@@ -129,6 +129,7 @@ pub(super) async fn page(floor: &Floor, visit: &Visit, faults: Vec<String>) -> R
     };
     let poured_into: Vec<Seq> = streams.iter().map(|s| s.shell).collect();
     let took = metal::expected(&mut read, &poured_into).await?;
+    let tags = shell::names(&mut read, &poured_into).await?;
     drop(read);
 
     let reads = &look.reads;
@@ -189,7 +190,7 @@ pub(super) async fn page(floor: &Floor, visit: &Visit, faults: Vec<String>) -> R
         left_mg: left.mg(),
         shells,
         others,
-        poured: pours.iter().map(|pour| poured_row(pour, &streams, reads)).collect(),
+        poured: pours.iter().map(|pour| poured_row(pour, &streams, &tags, reads)).collect(),
         support: text(&last, "support"),
         supports: ["open_rack", "buried", "half_buried", "standing"].map(|s| (s.to_owned(), plain(s))).to_vec(),
         hands: if last_hands.is_empty() { me } else { last_hands },
@@ -221,9 +222,10 @@ fn out_of_the_pot(streams: &[PouredShell], took: &[(Seq, String, Mass)]) -> Mass
     streams.iter().fold(Mass::ZERO, |sum, stream| sum + of(stream))
 }
 
-fn poured_row(pour: &Value, streams: &[PouredShell], reads: &Reads) -> Poured {
+fn poured_row(pour: &Value, streams: &[PouredShell], tags: &[(Seq, String, String)], reads: &Reads) -> Poured {
     let id = text(pour, "id");
-    let tag = streams.iter().find(|s| s.pour.to_string() == id).map_or_else(String::new, |s| s.tag.clone());
+    let shell = streams.iter().find(|s| s.pour.to_string() == id).map(|s| s.shell);
+    let tag = tags.iter().find(|(seq, ..)| Some(*seq) == shell).map_or_else(String::new, |(_, tag, _)| tag.clone());
     let leaks = items(&pour["leaks"]);
     let leaked = leaks.iter().map(|l| format!("leaked at the {}", text(l, "where"))).collect::<Vec<_>>().join(", ");
     let mut how = plain(&text(pour, "filled"));

@@ -128,7 +128,15 @@ async fn one(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
     let mut ids: Vec<&Value> = vec![&heat["furnace"], &heat["crucible"]];
     ids.extend(["charge", "events", "pours"].iter().flat_map(|c| items(&heat[*c])).flat_map(|l| items(&l["hands"])));
     let names = floor.names(&ids).await?;
-    let shells = store::pours_of(&mut floor.kit.db.read().await?, seq_of(&floor, &heat).await?).await?;
+    let seq = seq_of(&floor, &heat).await?;
+    let mut read = floor.kit.db.read().await?;
+    let streams = store::pours_of(&mut read, seq).await?;
+    let tags = crate::shop::shell::names(&mut read, &streams.iter().map(|s| s.shell).collect::<Vec<_>>()).await?;
+    drop(read);
+    let tag_of = |pour: &str| {
+        let shell = streams.iter().find(|s| s.pour.to_string() == pour).map(|s| s.shell);
+        tags.iter().find(|(seq, ..)| Some(*seq) == shell).map_or_else(String::new, |(_, tag, _)| tag.clone())
+    };
     let mut sheet = Sheet::new(&visit, format!("Heat {number}"));
     let common = alloy.as_ref().map_or_else(String::new, |a| format!("{} ", a.common_name));
     let state = if closing.is_some() { "closed" } else { "open" };
@@ -179,7 +187,7 @@ async fn one(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
     let mut table = Table::new("Poured", "Nothing was poured from it yet.", &["Shell", "When", "How", "Mass#", "Record"]);
     for pour in items(&heat["pours"]) {
         let id = text(pour, "id");
-        let tag = shells.iter().find(|s| s.pour.to_string() == id).map_or_else(String::new, |s| s.tag.clone());
+        let tag = tag_of(&id);
         let leaks: Vec<String> = items(&pour["leaks"])
             .iter()
             .map(|l| format!("leaked at the {}, {}", text(l, "where"), answer_words(&text(l, "response"))))
@@ -280,7 +288,7 @@ async fn pour(floor: &Floor, look: &Look<'_>, path: &str) -> Result<Slip, Proble
         .field(Field::new("shell_id", "Shell", How::List).of(shells).with(asked))
         .field(Field::one("filled", "It filled", &[("full", "Full"), ("short", "Short"), ("stopped", "Stopped")]).with("full"))
         .field(Field::list("leaks.0.where", "It leaked at", &places))
-        .field(Field::list("leaks.0.response", "What was done about the leak", &answers).more())
+        .field(Field::list("leaks.0.response", "What was done about the leak", &answers))
         .field(Field::number("leaks.0.lost_kg", "Lost by the leak").more())
         .field(Field::number("leaks.0.swept_kg", "Swept up of it").more())
         .field(Field::list("support", "It stood", &SUPPORTS).assume(support).more())

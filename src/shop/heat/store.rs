@@ -69,8 +69,6 @@ pub struct PouredShell {
     pub pour: uuid::Uuid,
     /// The shell.
     pub shell: Seq,
-    /// The shell's tag.
-    pub tag: String,
     /// What went in, where it was weighed or told by eye.
     pub mass: Option<crate::kernel::Mass>,
     /// Whether it is the first stream into that shell.
@@ -82,14 +80,14 @@ pub struct PouredShell {
 /// # Errors
 /// As the database says.
 pub async fn pours_of<R: Read>(read: &mut R, heat: Seq) -> Result<Vec<PouredShell>, Problem> {
-    let sql = "SELECT r.id, p.shell_seq, s.tag, p.poured_mg, p.continues_seq IS NULL FROM pour p \
-               CROSS JOIN record r ON r.seq = p.seq AND r.void_ms IS NULL CROSS JOIN shell s ON s.seq = p.shell_seq \
+    let sql = "SELECT r.id, p.shell_seq, p.poured_mg, p.continues_seq IS NULL FROM pour p \
+               CROSS JOIN record r ON r.seq = p.seq AND r.void_ms IS NULL \
                WHERE p.heat_seq = ? ORDER BY r.at_ms, r.seq";
     let rows = read.fetch(sql, vec![Cell::Int(heat)]).await?;
     rows.iter()
         .map(|row| {
-            let mass = row.opt_int(3)?.map(crate::kernel::Mass::from_mg);
-            Ok(PouredShell { pour: row.uuid(0)?, shell: row.int(1)?, tag: row.text(2)?, mass, first: row.int(4)? != 0 })
+            let mass = row.opt_int(2)?.map(crate::kernel::Mass::from_mg);
+            Ok(PouredShell { pour: row.uuid(0)?, shell: row.int(1)?, mass, first: row.int(3)? != 0 })
         })
         .collect()
 }

@@ -33,8 +33,21 @@ const ROOMS: [&str; 13] = [
 ];
 
 /// The desks, and the two that every desk may name.
-const DESKS: [&str; 11] =
-    ["facts", "cost", "report", "trial", "route_card", "start", "pour_day", "plan", "quote", "search", "export"];
+const DESKS: [&str; 13] = [
+    "facts",
+    "cost",
+    "report",
+    "trial",
+    "route_card",
+    "start",
+    "shells",
+    "pour_day",
+    "plan",
+    "quote",
+    "search",
+    "history",
+    "export",
+];
 const OPEN_DESKS: [&str; 2] = ["facts", "cost"];
 
 /// The desks that read the tables of any room.

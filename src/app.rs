@@ -175,6 +175,7 @@ pub fn pages(kit: &Kit, inside: &Inside) -> Pages {
     pages.all.extend(breakout::pages(&floor));
     pages.all.extend(bench::pages(&floor));
     pages.all.extend(desk::history::pages(&floor));
+    pages.all.extend(desk::report::pages::pages(&floor));
     pages.all.extend(desk::pour_day::pages(&floor));
     pages.all.extend(desk::start::pages(kit));
     pages.all.extend(desk::search::pages(kit));

@@ -36,6 +36,7 @@ const PLACES: &[(&str, &[(&str, &str, &str, Right)])] = &[
             ("Bench", "/bench", "minutes, verdicts, finished, scrapped, handed over", Right::Read),
         ],
     ),
+    ("What we make of it", &[("Reports", "/reports", "leaks, defects, yields, losses, where all metal is", Right::Read)]),
     (
         "The record",
         &[

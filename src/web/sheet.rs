@@ -1,7 +1,7 @@
 //! A page in parts: facts, tables, slips, cautions, in the order in which they are read.
 
 use super::page::{Frame, Shown, Visit};
-use super::slip::{How, Slip};
+use super::slip::{Field, How, Slip};
 use crate::kernel::Problem;
 use askama::Template;
 
@@ -119,8 +119,25 @@ pub enum Part {
     Cautions(Vec<Caution>),
     /// Ways on: words and path.
     Links(Vec<(String, String)>),
+    /// Fields that ask a page for something else, and where.
+    Asking(String, Vec<Field>),
     /// A drawing of ours, its text escaped: heading and SVG.
     Drawing(String, String),
+}
+
+impl Part {
+    /// Fields that ask a page for something else: its path, the fields.
+    #[must_use]
+    pub fn asking(path: &str, fields: Vec<Field>) -> Self {
+        let made = fields.into_iter().map(|mut field| {
+            field.id = format!("ask-{}", field.name);
+            for choice in &mut field.choices {
+                choice.chosen = choice.value == field.value;
+            }
+            field
+        });
+        Self::Asking(path.to_owned(), made.collect())
+    }
 }
 
 /// A page in parts.

@@ -13,6 +13,7 @@ mod in_progress;
 mod losses;
 mod melt_loss;
 mod metal_api;
+pub mod pages;
 mod rates;
 mod schemas;
 mod statement;

@@ -432,3 +432,38 @@ pub async fn plan<R: Read>(read: &mut R, (sql, args): (String, Vec<Cell>)) -> Ve
 pub fn walks() -> (String, Vec<Cell>) {
     ("SELECT count(*) FROM record r WHERE r.by = 'x'".into(), Vec::new())
 }
+
+/// The shells or castings that a figure counts at a level, newest first, and whether each
+/// counts as one: leaked, short, with a finding, good.
+///
+/// # Errors
+/// As the database says.
+pub async fn behind<R: Read>(
+    read: &mut R,
+    ask: &Ask,
+    count: &Count,
+    outcome: &str,
+    rests: &Rests,
+    told: Option<&str>,
+    most: i64,
+) -> Result<Vec<(Seq, bool)>, Problem> {
+    let Parts { level, from, mut condition, mut args } = parts(ask, count.base, Some(ask.factor), rests, count.join, &count.args);
+    condition.push_str(if condition.is_empty() { " WHERE " } else { " AND " });
+    if !count.condition.is_empty() {
+        condition.push_str(count.condition);
+        condition.push_str(" AND ");
+    }
+    let (unit, time) = if count.base == Base::Shells { ("f.shell_seq", "f.at_ms") } else { ("c.casting_seq", "c.at_ms") };
+    let hit = match outcome {
+        "leaks" => "f.leaked",
+        "shorts" => "f.short",
+        "yields" => "c.good",
+        _ => "n.casting_seq IS NOT NULL",
+    };
+    args.extend([told.into(), Cell::Int(most)]);
+    let sql = format!(
+        "SELECT {unit}, max(coalesce({hit}, 0)) FROM {from}{condition}CAST({level} AS TEXT) IS ? GROUP BY 1 ORDER BY max({time}) DESC, 1 DESC LIMIT ?"
+    );
+    let rows = read.fetch(&sql, args).await?;
+    rows.iter().map(|row| Ok((row.int(0)?, row.int(1)? != 0))).collect()
+}

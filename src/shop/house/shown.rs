@@ -91,6 +91,11 @@ impl Shown {
     pub fn minor(&self, value: &serde_json::Value) -> String {
         value.as_i64().map_or_else(String::new, |minor| self.money(minor))
     }
+    /// When a day begins, as a browser's field gives it; nothing where it is none.
+    #[must_use]
+    pub fn begin(&self, day: &str) -> Option<Instant> {
+        self.settings.begin(day.parse().ok()?)
+    }
     /// An instant for a form's field of a time.
     #[must_use]
     pub fn time_field(&self, at: Instant) -> String {

@@ -229,6 +229,10 @@ function begin() {
     by("step").click();
   });
 
+  // What stands before the pour is read before it; then it gives way.
+  const before = document.querySelector(".before");
+  before.open = Object.keys(run.done).length + Object.keys(run.open).length === 0;
+  by("step").addEventListener("click", () => (before.open = false));
   box.hidden = false;
   setInterval(tick, 5_000);
   show();

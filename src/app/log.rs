@@ -69,7 +69,7 @@ impl Log {
         let assumed = assumed.filter(|(name, value)| form.get(name) == value.trim());
         form.0.extend(assumed.map(|(name, _)| ("assumed".to_owned(), name.to_owned())).collect::<Vec<_>>());
         let mut read = typed::read(&form, &schema, &reads);
-        let clock = self.date(&visit, &schema, method, &mut read);
+        let clock = date(&visit, &schema, method, &mut read);
         if !read.faults.is_empty() {
             let faults = std::mem::take(&mut read.faults);
             let problem = Problem::invalid(
@@ -105,25 +105,6 @@ impl Log {
         }
     }
 
-    /// When it happened: as typed; else as long ago as the page says, by the server's clock; so
-    /// that a browser's wrong clock does no harm. Answers how far that clock is off.
-    fn date(&self, visit: &Visit, schema: &Value, method: Method, read: &mut Typed) -> Option<i64> {
-        let age = visit.form.get("_age_ms").parse::<i64>().ok().filter(|ms| (0..OLDEST_MS).contains(ms)).unwrap_or(0);
-        let takes = schema.get("properties").is_some_and(|p| p.get("at").is_some());
-        if method == Method::Post && takes && !read.body.contains_key("at") && !read.faults.iter().any(|(name, _)| name == "at") {
-            read.body.insert("at".into(), json!(visit.now.plus_ms(-age).to_string()));
-        }
-        // Times that a watcher tapped besides the record's own, each with its age.
-        for (name, age) in visit.form.0.iter().filter_map(|(n, v)| Some((n.strip_prefix("_age_of_")?, v.parse::<i64>().ok()?))) {
-            if (0..OLDEST_MS).contains(&age) && !read.body.contains_key(name) {
-                read.body.insert(name.to_owned(), json!(visit.now.plus_ms(-age).to_string()));
-            }
-        }
-        let theirs = visit.form.get("_clock_ms").parse::<i64>().ok()?;
-        let off = theirs.saturating_sub(visit.now.ms());
-        (off.abs() >= CLOCK_OFF_MS).then_some(off)
-    }
-
     async fn refused(&self, mut visit: Visit, problem: &Problem, read: &Typed) -> Result<Shown, Problem> {
         let codes = problem.despite();
         if wants_json(&visit) {
@@ -141,7 +122,7 @@ impl Log {
         visit.refused = faults.is_empty().then(|| Refused {
             why: problem.detail.clone(),
             words: codes.first().map_or_else(String::new, |code| words(code).to_owned()),
-            codes: codes.iter().map(|c| (*c).to_owned()).collect(),
+            codes: codes.clone(),
         });
         visit.faults = faults;
         // The key served a record that was made of other words: what is typed now is a new one.
@@ -192,6 +173,25 @@ impl Log {
         }
         Ok(Shown::go(&back).cookie(gone))
     }
+}
+
+/// When it happened: as typed; else as long ago as the page says, by the server's clock; so
+/// that a browser's wrong clock does no harm. Answers how far that clock is off.
+fn date(visit: &Visit, schema: &Value, method: Method, read: &mut Typed) -> Option<i64> {
+    let age = visit.form.get("_age_ms").parse::<i64>().ok().filter(|ms| (0..OLDEST_MS).contains(ms)).unwrap_or(0);
+    let takes = schema.get("properties").is_some_and(|p| p.get("at").is_some());
+    if method == Method::Post && takes && !read.body.contains_key("at") && !read.faults.iter().any(|(name, _)| name == "at") {
+        read.body.insert("at".into(), json!(visit.now.plus_ms(-age).to_string()));
+    }
+    // Times that a watcher tapped besides the record's own, each with its age.
+    for (name, age) in visit.form.0.iter().filter_map(|(n, v)| Some((n.strip_prefix("_age_of_")?, v.parse::<i64>().ok()?))) {
+        if (0..OLDEST_MS).contains(&age) && !read.body.contains_key(name) {
+            read.body.insert(name.to_owned(), json!(visit.now.plus_ms(-age).to_string()));
+        }
+    }
+    let theirs = visit.form.get("_clock_ms").parse::<i64>().ok()?;
+    let off = theirs.saturating_sub(visit.now.ms());
+    (off.abs() >= CLOCK_OFF_MS).then_some(off)
 }
 
 fn pointer(name: &str) -> String {

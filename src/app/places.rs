@@ -5,8 +5,11 @@ use crate::web::Page;
 use crate::web::page::Visit;
 use crate::web::sheet::{Cell, Sheet, Table};
 
+/// A page: words, path, what it is for, and who may.
+type Place = (&'static str, &'static str, &'static str, Right);
+
 /// What is logged, looked up and asked: words, path, what it is for, and who may.
-const PLACES: &[(&str, &[(&str, &str, &str, Right)])] = &[
+const PLACES: &[(&str, &[Place])] = &[
     (
         "Before the metal",
         &[

@@ -274,53 +274,63 @@ pub struct Stream {
     pub to: String,
 }
 
-/// Metal as a flow: what came in on top, where it is now below it, each as wide as its mass.
-/// What would be too narrow to see is a hairline.
+/// Metal as a flow: what came in on the left, where it is now on the right, each band as thick
+/// as its mass, and as thick at both ends. What would be too thin to see is a hairline.
 #[must_use]
 #[expect(clippy::cast_precision_loss, reason = "masses lie within 2^53 mg")]
 pub fn flow(title: &str, about: &str, whole: &str, parts: &[Stream]) -> String {
     const TOP: f64 = 30.0;
-    const ROW: f64 = 40.0;
+    const TALL: f64 = 240.0;
+    const ROW: f64 = 42.0;
     const HAIR: f64 = 1.5;
+    const X: [f64; 4] = [LEFT, 20.0, 150.0, 200.0];
     let parts: Vec<&Stream> = parts.iter().filter(|p| p.mg > 0).collect();
     let all: i64 = parts.iter().map(|p| p.mg).sum();
     if all <= 0 {
         return String::new();
     }
-    let wide = 150.0;
-    let mut from = LEFT;
+    let thick = |part: &Stream| TALL * (part.mg as f64) / (all as f64);
+    let rows: f64 = parts.iter().map(|p| thick(p).max(ROW)).sum();
+    let mut left = TOP + (rows - TALL) / 2.0;
+    let mut right = TOP;
     let mut marks = format!(
-        "<text class=\"name\" x=\"{LEFT}\" y=\"18\">{}</text><rect class=\"band\" x=\"{LEFT}\" y=\"{TOP}\" width=\"{wide}\" height=\"10\"/>",
+        "<text class=\"name\" x=\"{LEFT}\" y=\"18\">{}</text><rect class=\"whole\" x=\"{LEFT}\" y=\"{left:.1}\" width=\"12\" height=\"{TALL}\"/>",
         escaped(whole)
     );
-    for (n, part) in (0_u32..).zip(&parts) {
-        let thick = (wide * (part.mg as f64) / (all as f64)).max(HAIR);
-        let (y, to) = (TOP + 28.0 + ROW * f64::from(n), 196.0);
-        // Down from its share of what came in, and to the right into its own row.
-        let (x0, x1) = (from, (from + thick).min(LEFT + wide));
-        let (y0, y1) = (y + ROW / 2.0 - thick.min(ROW - 6.0) / 2.0, y + ROW / 2.0 + thick.min(ROW - 6.0) / 2.0);
+    for part in parts {
+        let (own, row) = (thick(part), thick(part).max(ROW));
+        let seen = own.max(HAIR);
+        let to = right + (row - seen) / 2.0;
+        let half = f64::midpoint(X[1], X[2]);
         let class = if part.lost { "band lost" } else { "band" };
         let share = 100.0 * (part.mg as f64) / (all as f64);
         let shape = format!(
-            "<path class=\"{class}\" d=\"M{x0:.1} {:.1}V{y0:.1}Q{x0:.1} {y1:.1} {:.1} {y1:.1}H{to}V{y0:.1}H{x1:.1}V{:.1}Z\"/>\
-             <text class=\"name\" x=\"{:.1}\" y=\"{:.1}\">{}</text><text class=\"tick\" x=\"{:.1}\" y=\"{:.1}\">{}, {share:.1} %</text>\
-             <rect class=\"touch\" x=\"{to}\" y=\"{y:.1}\" width=\"{:.1}\" height=\"{ROW}\"/>",
-            TOP + 10.0,
-            (x0 + 8.0).min(to),
-            TOP + 10.0,
-            to + 8.0,
-            y + 17.0,
+            "<path class=\"{class}\" d=\"M{} {left:.1}C{half} {left:.1} {half} {to:.1} {} {to:.1}H{}V{:.1}H{}C{half} {:.1} {half} {:.1} {} {:.1}Z\"/>\
+             <text class=\"name\" x=\"{}\" y=\"{:.1}\">{}</text><text class=\"tick\" x=\"{}\" y=\"{:.1}\">{}, {share:.1} %</text>\
+             <rect class=\"touch\" x=\"{}\" y=\"{right:.1}\" width=\"{}\" height=\"{row:.1}\"/>",
+            X[1],
+            X[2],
+            X[3],
+            to + seen,
+            X[2],
+            to + seen,
+            left + seen,
+            X[1],
+            left + seen,
+            X[3] + 8.0,
+            right + row / 2.0 - 3.0,
             escaped(&short(&part.label, 20)),
-            to + 8.0,
-            y + 32.0,
+            X[3] + 8.0,
+            right + row / 2.0 + 13.0,
             escaped(&part.said),
-            WIDTH - to
+            X[3],
+            WIDTH - X[3]
         );
         marks.push_str(&linked(&part.to, "", &shape));
-        from = x1;
+        left += own;
+        right += row;
     }
-    let count = u32::try_from(parts.len()).map_or(0.0, f64::from);
-    svg(title, about, TOP + 32.0 + ROW * count, &marks)
+    svg(title, about, TOP + rows + 4.0, &marks)
 }
 
 #[cfg(test)]
@@ -357,14 +367,10 @@ mod tests {
     fn bands_are_as_wide_as_their_mass_and_add_up() {
         let stream = |label: &str, mg| Stream { label: label.into(), mg, said: format!("{mg} mg"), ..Stream::default() };
         let svg = flow("t", "d", "all", &[stream("a", 3), stream("b", 1), stream("none", 0), stream("below", -4)]);
-        // 150 units for 4 mg: a from 8 to 120.5, b from there to 158.
-        assert!(
-            svg.contains("M8.0 40.0")
-                && svg.contains("H120.5V40.0Z")
-                && svg.contains("M120.5 40.0")
-                && svg.contains("H158.0V40.0Z"),
-            "{svg}"
-        );
+        // 240 units for 4 mg: a is 180 tall, b 60; both rows are as tall as their bands, so a
+        // runs level from 30 to 210 and b from 210 to 270.
+        assert!(svg.contains("M20 30.0C85 30.0 85 30.0 150 30.0H200V210.0H150"), "{svg}");
+        assert!(svg.contains("M20 210.0C85 210.0 85 210.0 150 210.0H200V270.0H150"), "{svg}");
         assert!(svg.contains("75.0 %") && svg.contains("25.0 %") && !svg.contains("none") && !svg.contains("below"), "{svg}");
         assert_eq!(flow("t", "d", "all", &[]), "");
     }

@@ -106,7 +106,7 @@ async fn what_waited_is_dated_by_its_age_and_a_wrong_clock_is_said() {
     let mut owner = Browser::signed_in(&shop, "Ada", Role::Owner).await;
     let lot = shop.lot(5.0, 1).await;
     let heat = shop.heat_from(&lot, 2.0, &json!({"at": at(31, "09:00")})).await;
-    let to = format!("heats/{}/events", heat);
+    let to = format!("heats/{heat}/events");
     shop.db.clock().set(pourbook::kernel::Instant::parse(&at(31, "13:00")).unwrap());
     // Tapped 50 minutes ago; the device's clock is 20 minutes fast.
     let now = pourbook::kernel::Instant::parse(&at(31, "13:00")).unwrap();
@@ -141,7 +141,7 @@ async fn what_nobody_confirmed_is_assumed_and_in_no_factor() {
     let (_, shell) = shop.fired().await;
     let lot = shop.lot(20.0, 1).await;
     let heat = shop.heat_from(&lot, 10.0, &json!({"at": at(4, "09:00")})).await;
-    let to = format!("heats/{}/pours", heat);
+    let to = format!("heats/{heat}/pours");
     let time = at(4, "10:00");
     let shell_tag = shell["tag"].as_str().unwrap().to_owned();
     let form = [

@@ -66,7 +66,7 @@ fn row(level: &Level, of: &[&LostCasting], all: usize) -> Value {
         .collect();
     json!({
         "level": level.1, "label": level.2, "castings": of.len(), "kg": mass.kg(), "recast_minor": value.minor(),
-        "hours": of.iter().map(|l| l.minutes).sum::<f64>() / 60.0, "share": of.len() as f64 / all as f64, "behind": behind,
+        "hours": of.iter().map(|l| l.minutes).fold(0.0, |a, b| a + b) / 60.0, "share": of.len() as f64 / all as f64, "behind": behind,
     })
 }
 
@@ -104,7 +104,7 @@ pub async fn report(read: &mut ReadTx, ctx: &Ctx) -> Result<Value, Problem> {
     let mass: Mass = lost.iter().map(|l| l.mass).sum();
     let value: Money = lost.iter().map(|l| l.value).sum();
     let overall = json!({"castings": lost.len(), "kg": mass.kg(), "recast_minor": value.minor(),
-                         "hours": lost.iter().map(|l| l.minutes).sum::<f64>() / 60.0});
+                         "hours": lost.iter().map(|l| l.minutes).fold(0.0, |a, b| a + b) / 60.0});
     let mut out = json!({"by": by, "filters": said(ctx, FILTERS), "rows": rows, "overall": overall});
     if !which.of_castings() {
         let sinks = lost::sinks(read, &which).await?;

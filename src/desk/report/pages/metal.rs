@@ -49,7 +49,7 @@ fn balances(look: &Look<'_>, visit: &Visit, limit: u16) -> String {
         let value = visit.query.get(name);
         let day = matches!(name, "from" | "to") && look.reads.begin(value).is_some();
         if !value.is_empty() && !day {
-            query.push_str(&format!("&{name}={}", escape_part(value)));
+            query = format!("{query}&{name}={}", escape_part(value));
         }
     }
     format!("/v1/reports/heat-balances?limit={limit}&{}", query.trim_start_matches('&'))

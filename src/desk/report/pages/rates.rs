@@ -110,7 +110,7 @@ fn summary(outcome: Outcome, overall: &Value, waiting: &Value) -> String {
     let waits = waiting["count"].as_u64().unwrap_or(0);
     if waits > 0 {
         let what = if outcome.name == "defects" { "poured and not yet seen" } else { "not yet poured" };
-        out.push_str(&format!(" {waits} {what}."));
+        out = format!("{out} {waits} {what}.");
     }
     out
 }

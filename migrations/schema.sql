@@ -366,6 +366,8 @@ CREATE TABLE ledger_heat (
 
 CREATE INDEX ledger_heat_by_crucible ON ledger_heat (crucible_seq);
 
+CREATE INDEX ledger_heat_open ON ledger_heat (heat_seq) WHERE closed = 0;
+
 CREATE TABLE ledger_line (
     record_seq  INTEGER NOT NULL REFERENCES record (seq),
     part        INTEGER NOT NULL,

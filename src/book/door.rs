@@ -1,5 +1,6 @@
 //! The door: the first start, signing in and out, who may come in, tablets of the floor.
 
+use super::own;
 use super::resolve::name_key;
 use super::secret;
 use super::session::{self, Device, Login};
@@ -20,12 +21,12 @@ const NO_MATCH: &str = "That name and password do not belong together.";
 const NO_PIN: &str = "That name and PIN do not belong together.";
 
 /// What is wrong with a form: the field, and what to do.
-type Faults = Vec<(&'static str, String)>;
+pub(super) type Faults = Vec<(&'static str, String)>;
 
 #[derive(Clone)]
-struct Door {
-    db: Db,
-    throttle: Arc<Throttle>,
+pub(super) struct Door {
+    pub(super) db: Db,
+    pub(super) throttle: Arc<Throttle>,
 }
 
 #[derive(Template)]
@@ -98,6 +99,9 @@ pub fn pages(db: &Db) -> Pages {
         page!(get, "/setup", Open, show_setup),
         page!(post, "/setup", Open, set_up),
         page!(post, "/sign-out", Open, sign_out),
+        page!(get, "/me", Read, show_own),
+        page!(post, "/me/password", Read, own_password),
+        page!(post, "/me/pin", Read, own_pin),
         page!(get, "/people", Own, show_people),
         page!(post, "/people", Own, take_in),
         page!(post, "/people/pin", Own, give_pin),
@@ -119,6 +123,18 @@ fn name_fault(name: &str) -> Option<String> {
 }
 
 impl Door {
+    async fn show_own(&self, visit: Visit) -> Result<Shown, Problem> {
+        own::show(self, visit).await
+    }
+
+    async fn own_password(&self, visit: Visit) -> Result<Shown, Problem> {
+        own::change(self, visit, own::What::Password).await
+    }
+
+    async fn own_pin(&self, visit: Visit) -> Result<Shown, Problem> {
+        own::change(self, visit, own::What::Pin).await
+    }
+
     async fn show_setup(&self, visit: Visit) -> Result<Shown, Problem> {
         if !session::unclaimed(&mut self.db.read().await?).await? {
             return Ok(Shown::go("/sign-in"));
@@ -378,7 +394,7 @@ fn kept(form: &Form) -> Option<Kept> {
     (!path.is_empty()).then(|| Kept { path: local(path).to_owned(), form: Form::decode(typed) })
 }
 
-fn pin_fault(pin: &str, role: Role) -> Option<(&'static str, String)> {
+pub(super) fn pin_fault(pin: &str, role: Role) -> Option<(&'static str, String)> {
     if pin.is_empty() {
         return None;
     }

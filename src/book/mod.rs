@@ -11,6 +11,7 @@ pub mod history;
 pub mod idempotency;
 pub mod journal;
 pub mod list;
+mod own;
 pub mod render;
 pub mod resolve;
 pub mod room;

@@ -50,21 +50,26 @@ pub async fn hash(clock: &Clock, text: &str) -> Result<String, Problem> {
 /// # Errors
 /// Internal alone.
 pub async fn matches(hash: Option<String>, text: &str) -> Result<bool, Problem> {
-    static NOBODY: OnceLock<String> = OnceLock::new();
     let text = text.to_owned();
     apart(move || {
-        let known = hash.is_some();
-        let hash = match hash {
-            Some(hash) => hash,
-            None => match NOBODY.get() {
-                Some(made) => made.clone(),
-                None => NOBODY.get_or_init(|| hash_now("nobody", b"of no account  .").unwrap_or_default()).clone(),
-            },
-        };
-        let parsed = PasswordHash::new(&hash).map_err(Problem::internal)?;
-        Ok(argon()?.verify_password(text.as_bytes(), &parsed).is_ok() && known)
+        against(hash.as_deref(), |hash| {
+            let parsed = PasswordHash::new(hash).map_err(Problem::internal)?;
+            Ok(argon()?.verify_password(text.as_bytes(), &parsed).is_ok())
+        })
     })
     .await
+}
+
+/// Verifies against a hash, once, whether or not there is one: against nobody's where there is none.
+fn against(hash: Option<&str>, verify: impl FnOnce(&str) -> Result<bool, Problem>) -> Result<bool, Problem> {
+    static NOBODY: OnceLock<String> = OnceLock::new();
+    match hash {
+        Some(hash) => verify(hash),
+        None => {
+            let nobody = NOBODY.get_or_init(|| hash_now("nobody", b"of no account  .").unwrap_or_default());
+            verify(nobody).map(|_| false)
+        }
+    }
 }
 
 /// What is wrong with a new password, if anything.
@@ -114,6 +119,23 @@ mod tests {
             assert!(!is_pin(bad), "{bad}");
         }
         assert!(is_pin("4711") && is_pin("90210735"));
+    }
+
+    #[test]
+    fn an_unknown_name_costs_as_many_hashes_as_a_known_one() {
+        let mine = hash_now("six green otters", b"sixteen bytes of").unwrap();
+        for (hash, right) in [(Some(mine.as_str()), true), (None, false)] {
+            let mut worked_out = Vec::new();
+            // Even what would verify is not right where there is no account.
+            let said = against(hash, |hash| {
+                worked_out.push(hash.to_owned());
+                Ok(true)
+            });
+            assert_eq!((said.unwrap(), worked_out.len()), (right, 1));
+            // Each by the same work: variant, memory, passes, lanes.
+            let by = |hash: &str| hash.split('$').take(4).collect::<Vec<_>>().join("$");
+            assert_eq!(by(&worked_out[0]), by(&mine));
+        }
     }
 
     #[tokio::test]

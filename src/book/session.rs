@@ -96,6 +96,23 @@ pub async fn put(tx: &mut WriteTx, name: &str, role: Role, password: Option<&str
     Ok(n)
 }
 
+/// Gives an account another password; its sessions end, but for the one that asked.
+pub fn set_password(tx: &mut WriteTx, n: i64, password: &str, but: Option<&str>) {
+    tx.push("UPDATE login SET password = ? WHERE n = ?", vec![password.into(), n.into()]);
+    sign_out_others(tx, n, but);
+}
+
+/// Gives a hand another PIN; its sessions end, but for the one that asked.
+pub fn set_own_pin(tx: &mut WriteTx, n: i64, pin: &str, but: Option<&str>) {
+    tx.push("UPDATE login SET pin = ? WHERE n = ? AND role = 'hand'", vec![pin.into(), n.into()]);
+    sign_out_others(tx, n, but);
+}
+
+fn sign_out_others(tx: &mut WriteTx, n: i64, but: Option<&str>) {
+    let but = but.map(|secret| Cell::from(hash(secret))).unwrap_or(Cell::Null);
+    tx.push("DELETE FROM session WHERE login_n = ? AND hash IS NOT ?", vec![n.into(), but]);
+}
+
 /// Gives a hand another PIN, or none; signs them out everywhere.
 pub fn set_pin(tx: &mut WriteTx, n: i64, pin: Option<&str>) {
     tx.push("UPDATE login SET pin = ? WHERE n = ? AND role = 'hand'", vec![Cell::from(pin), n.into()]);

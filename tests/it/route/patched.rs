@@ -74,6 +74,7 @@ async fn other(
     match (collection, member) {
         (_, "hands") => To(json!(["Somebody"])),
         (_, "despite") => To(json!(["lot_short"])),
+        (_, "assumed") => To(json!(["hands"])),
         (_, "at_precision") => To(json!("hour")),
         ("rates", "hand_id") => {
             let hand = live(shop, "hands", Role::Owner).await.rsplit('/').next().unwrap().to_owned();

@@ -63,13 +63,11 @@ pub async fn matches(hash: Option<String>, text: &str) -> Result<bool, Problem> 
 /// Verifies against a hash, once, whether or not there is one: against nobody's where there is none.
 fn against(hash: Option<&str>, verify: impl FnOnce(&str) -> Result<bool, Problem>) -> Result<bool, Problem> {
     static NOBODY: OnceLock<String> = OnceLock::new();
-    match hash {
-        Some(hash) => verify(hash),
-        None => {
-            let nobody = NOBODY.get_or_init(|| hash_now("nobody", b"of no account  .").unwrap_or_default());
-            verify(nobody).map(|_| false)
-        }
+    if let Some(hash) = hash {
+        return verify(hash);
     }
+    let nobody = NOBODY.get_or_init(|| hash_now("nobody", b"of no account  .").unwrap_or_default());
+    verify(nobody).map(|_| false)
 }
 
 /// What is wrong with a new password, if anything.

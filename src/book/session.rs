@@ -109,7 +109,7 @@ pub fn set_own_pin(tx: &mut WriteTx, n: i64, pin: &str, but: Option<&str>) {
 }
 
 fn sign_out_others(tx: &mut WriteTx, n: i64, but: Option<&str>) {
-    let but = but.map(|secret| Cell::from(hash(secret))).unwrap_or(Cell::Null);
+    let but = but.map_or(Cell::Null, |secret| Cell::from(hash(secret)));
     tx.push("DELETE FROM session WHERE login_n = ? AND hash IS NOT ?", vec![n.into(), but]);
 }
 

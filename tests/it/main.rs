@@ -9,6 +9,7 @@ mod browser;
 mod calls;
 mod cascade;
 mod dated;
+mod every_page;
 mod export;
 mod forget;
 mod grid;

@@ -10,7 +10,7 @@ const MOST: usize = 100_000;
 
 /// Text that would break out of a page that does not escape it (after OWASP's Cross Site
 /// Scripting Prevention Cheat Sheet: markup, attributes in both quotes, a URL, a comment, an entity).
-const HOSTILE: [&str; 6] = [
+pub const HOSTILE: [&str; 6] = [
     "<script>alert(1)</script>",
     "\"><img src=x onerror=alert(1)>",
     "' onmouseover='alert(1)",

@@ -25,6 +25,7 @@ pub const FILTERS: &[ListFilter] = &[
         kind: Kind::Commission,
         sql: "r.seq IN (SELECT seq FROM casting WHERE commission_seq = ?)",
     },
+    ListFilter::Found { name: "pattern", kind: Kind::Pattern, sql: "r.seq IN (SELECT seq FROM casting WHERE pattern_seq = ?)" },
     ListFilter::Found { name: "piece", kind: Kind::Piece, sql: "r.seq IN (SELECT seq FROM casting WHERE piece_seq = ?)" },
 ];
 

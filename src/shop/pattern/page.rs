@@ -124,7 +124,7 @@ async fn pattern(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem>
             ("Notes", Cell::text(text(&found, "notes"))),
         ],
     );
-    sheet.table(castings_of(&look, &format!("pattern_id={id}")).await?);
+    sheet.table(castings_of(&look, &format!("pattern={id}")).await?);
     let slip = look.slip(format!("patterns/{id}"), "Correct").correcting(&text(&found, "etag"));
     sheet.folded("Correct this", pattern_fields(&look, slip, &found).await?);
     sheet.links(&[("All patterns", "/patterns".to_owned()), ("Its record", format!("/records/{id}"))]);
@@ -180,7 +180,7 @@ async fn mould(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
     // The edition of each pattern pulled from it: what was cast, and where each is.
     let of_mould = look.get(&format!("/v1/patterns?mould_id={id}&limit=20")).await?;
     for pattern in items(&of_mould["items"]) {
-        let mut table = castings_of(&look, &format!("pattern_id={}", text(pattern, "id"))).await?;
+        let mut table = castings_of(&look, &format!("pattern={}", text(pattern, "id"))).await?;
         table.heading = text(pattern, "name");
         sheet.table(table);
     }

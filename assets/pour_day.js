@@ -21,6 +21,10 @@ function begin() {
   // What was tapped and not logged yet outlives a reload.
   const run = JSON.parse(sessionStorage.getItem(place) ?? "null") ?? { order: [], done: {}, open: {}, metal: false };
   const rows = new Map([...by("order").children].map((row) => [row.dataset.tag, row]));
+  // What is poured all the same is poured all the same: it is taken into the order by hand.
+  const others = new Map([...(by("others")?.children ?? [])].map((row) => [row.dataset.tag, row]));
+  run.taken ??= [];
+  for (const tag of run.taken) if (others.has(tag)) rows.set(tag, others.get(tag));
   run.order = run.order.filter((tag) => rows.has(tag));
   for (const tag of rows.keys()) if (!run.order.includes(tag)) run.order.push(tag);
   const remember = () => sessionStorage.setItem(place, JSON.stringify(run));
@@ -49,6 +53,12 @@ function begin() {
     tick();
     for (const [tag, row] of rows) draw(tag, row);
     for (const tag of run.order) by("order").append(rows.get(tag));
+    for (const [tag, row] of others) {
+      if (rows.has(tag) || row.querySelector("button")) continue;
+      const line = Object.assign(document.createElement("span"), { className: "row" });
+      line.append(button("Pour it all the same", () => take(tag)));
+      row.append(line);
+    }
     by("leak").disabled = !current && !Object.keys(run.done).length;
     remember();
   }
@@ -77,6 +87,13 @@ function begin() {
       if (n > 0) line.append(button("Earlier", () => move(n, -1)));
     }
     row.append(line);
+  }
+
+  function take(tag) {
+    run.taken.push(tag);
+    run.order.push(tag);
+    rows.set(tag, others.get(tag));
+    show();
   }
 
   function choose(tag) {

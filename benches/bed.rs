@@ -291,7 +291,7 @@ const POURED: &[&str] = &[
     "INSERT INTO recipe SELECT 10 + i, 'Recipe ' || i FROM k WHERE i < 8",
     "INSERT INTO recipe_version SELECT 20 + i, 10 + i, 1 FROM k WHERE i < 8",
     "INSERT INTO heat (seq, number, alloy, furnace_seq) SELECT DISTINCT 1000000 + i / 30, 'H' || (i / 30), 'C87300', 4 FROM k",
-    "INSERT INTO casting (seq, tag, piece_seq, commission_seq, pattern_seq, part, part_n, attempt, alloy, pattern_kind, material, section_mm, stage, shell_seq) SELECT 2000000 + i, 'c' || i, 3, 1, 2, 'whole', 0, 1, 'C87300', 'file', 'wax_casting', 5, 'pour', 3000000 + i FROM k",
+    "INSERT INTO casting (seq, tag, piece_seq, commission_seq, pattern_seq, part, part_n, attempt, alloy, pattern_kind, material, section_mm, stage, shell_seq) SELECT 2000000 + i, 'c' || i, 3, 1, 2, 'whole', 0, 1, 'C87300', 'file', 'wax_casting', 5, CASE WHEN i % 200 = 0 THEN 'pour' ELSE 'delivered' END, 3000000 + i FROM k",
     "INSERT INTO shell (seq, tag, recipe_seq, recipe_version_seq, gating_material) SELECT 3000000 + i, 's' || i, 10 + i % 8, 20 + i % 8, 'wax_casting' FROM k",
     "INSERT INTO shell_casting SELECT 3000000 + i, 2000000 + i FROM k",
     "INSERT INTO bearing SELECT 2000000 + i, 3000000 + i FROM k UNION ALL SELECT 3000000 + i, 4000000 + i FROM k",

@@ -144,3 +144,37 @@ impl Connection {
         answer
     }
 }
+
+/// Makes an account on a folder, signs in at the pages and answers the cookie.
+pub fn sign_in(binary: &str, data: &Path, address: &str) -> String {
+    let made = Command::new(binary).args(["account", "Bench", "--role", "owner", "--data"]).arg(data).output().unwrap();
+    assert!(made.status.success(), "{}", String::from_utf8_lossy(&made.stderr));
+    let printed = String::from_utf8(made.stdout).unwrap();
+    let body = format!("name=Bench&password={}", printed.trim().lines().last().unwrap());
+    let answer = plain(
+        address,
+        &format!(
+            "POST /sign-in HTTP/1.1\r\nHost: {address}\r\nConnection: close\r\nContent-Type: application/x-www-form-urlencoded\r\n\
+             Content-Length: {}\r\n\r\n{body}",
+            body.len()
+        ),
+    );
+    let cookie = answer.split("pourbook_session=").nth(1).and_then(|rest| rest.split(';').next());
+    format!("pourbook_session={}", cookie.unwrap())
+}
+
+/// Looks at a page; how many bytes it is.
+pub fn page(address: &str, cookie: &str, path: &str) -> usize {
+    let answer =
+        plain(address, &format!("GET {path} HTTP/1.1\r\nHost: {address}\r\nConnection: close\r\nCookie: {cookie}\r\n\r\n"));
+    assert!(answer.starts_with("HTTP/1.1 200"), "{path}: {}", answer.lines().next().unwrap_or(""));
+    answer.len()
+}
+
+fn plain(address: &str, request: &str) -> String {
+    let mut stream = TcpStream::connect(address).unwrap();
+    stream.write_all(request.as_bytes()).unwrap();
+    let mut answer = Vec::new();
+    stream.read_to_end(&mut answer).unwrap();
+    String::from_utf8_lossy(&answer).into_owned()
+}

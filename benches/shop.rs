@@ -155,6 +155,26 @@ fn report(castings: u32) {
         timed(|| assert_eq!(connection.send("GET", path, None, None).unwrap().0, 200))
     });
     ratio("report over HTTP to GROUP BY over the tables", &api, &tables);
+    pages(&server, &data, &api);
+}
+
+/// Pages beside the report, which reads no page's frame and no session.
+fn pages(server: &Server, data: &Path, api: &Measure) {
+    let cookie = http::sign_in(BINARY, data, &server.address);
+    for (name, path) in [
+        ("page: where everything is", "/"),
+        ("page: a route card", "/castings/c99999"),
+        ("page: dip", "/dip"),
+        ("page: break out", "/breakout"),
+        ("page: bench", "/bench"),
+        ("page: heats", "/heats"),
+        ("page: pour day", "/pour-day"),
+        ("page: history", "/history"),
+        ("page: leaks by recipe", "/reports/leaks?by=recipe"),
+    ] {
+        let page = measure(name, "ms", |_| timed(|| assert!(http::page(&server.address, &cookie, path) > 1000)));
+        ratio("page to report", &page, api);
+    }
 }
 
 fn timed(one: impl FnOnce()) -> f64 {

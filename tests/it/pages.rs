@@ -85,11 +85,16 @@ async fn a_casting_is_where_its_records_say() {
     assert!(html.contains("with nothing on record against them"), "{html}");
     assert!(!html.to_lowercase().contains("ready to pour"));
     let _ = fired_shell;
-    // A tag opens the card, however it is typed; a shell's tag lists what is in it.
+    // A tag opens the card, however it is typed; a shell's tag its page, a number its job or heat.
     let typed = tag(&poured).to_lowercase().replace('0', "o");
     assert_eq!(owner.get(&format!("/find?q={typed}")).await.to(), format!("/castings/{}", tag(&poured)));
-    let html = whole("/find", owner.get(&format!("/find?q={}", tag(&shell))).await);
+    assert_eq!(owner.get(&format!("/find?q={}", tag(&shell))).await.to(), format!("/shells/{}", tag(&shell)));
+    let html = whole("shell", owner.get(&format!("/shells/{}", tag(&shell))).await);
     assert!(html.contains(&format!("/castings/{}", tag(&in_shell))), "{html}");
+    let number = shop.get("/v1/commissions?limit=1").await.is(200)["items"][0]["number"].as_str().unwrap().to_owned();
+    assert_eq!(owner.get(&format!("/find?q={number}")).await.to(), format!("/jobs/{number}"));
+    let heat = shop.get("/v1/heats?limit=1").await.is(200)["items"][0]["number"].as_str().unwrap().to_owned();
+    assert_eq!(owner.get(&format!("/find?q={}", heat.to_lowercase())).await.to(), format!("/heats/{heat}"));
 }
 
 #[tokio::test]

@@ -7,6 +7,7 @@ use crate::kernel::{Kind, Problem, ProblemType, Seq, Tag};
 use crate::shop::casting::{self, Listed};
 use crate::shop::house::settings;
 use crate::shop::house::shown::Shown as Reads;
+use crate::web::page::escape_part;
 use crate::web::{Frame, Page, Shown, Visit};
 use askama::Template;
 
@@ -49,18 +50,29 @@ async fn look(kit: &Kit, visit: &Visit) -> Result<Shown, Problem> {
     let mut read = kit.db.read().await?;
     let text: String = visit.query.get("q").chars().take(80).collect();
     let tag = Tag::parse(&text);
-    let mut of: Vec<Seq> = Vec::new();
     if let Some(tag) = tag {
         for kind in [Kind::Casting, Kind::Shell] {
             match find(&mut read, kind, &text).await {
                 Ok(_) if kind == Kind::Casting => return Ok(Shown::go(&format!("/castings/{tag}"))),
-                Ok(shell) => of.push(shell),
+                Ok(_) => return Ok(Shown::go(&format!("/shells/{tag}"))),
                 Err(problem) if problem.kind == ProblemType::NotFound => {}
                 Err(problem) => return Err(problem),
             }
         }
     }
-    if of.is_empty() && !text.is_empty() {
+    // A number stands for one job or one heat.
+    for (kind, page) in [(Kind::Commission, "jobs"), (Kind::Heat, "heats")] {
+        let number = text.to_ascii_uppercase();
+        if number.chars().any(|c| c.is_ascii_digit()) && number.contains('-') && !number.contains(' ') {
+            match find(&mut read, kind, &number).await {
+                Ok(_) => return Ok(Shown::go(&format!("/{page}/{}", escape_part(&number)))),
+                Err(problem) if problem.kind == ProblemType::NotFound => {}
+                Err(problem) => return Err(problem),
+            }
+        }
+    }
+    let mut of: Vec<Seq> = Vec::new();
+    if !text.is_empty() {
         of = store::named(&mut read, &text, 200).await?;
     }
     let listed = casting::listed_of(&mut read, &of, MOST).await?;

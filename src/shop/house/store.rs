@@ -76,7 +76,7 @@ pub async fn settings<R: Read>(read: &mut R) -> Result<Vec<(String, String, Stri
 pub async fn trade_entries<R: Read>(read: &mut R) -> Result<Vec<(String, String, String)>, Problem> {
     let rows = read
         .fetch(
-            "SELECT t.section, t.code, j.body FROM trade_entry t JOIN record r ON r.seq = t.seq \
+            "SELECT t.section, t.code, j.body FROM trade_entry t CROSS JOIN record r ON r.seq = t.seq \
              JOIN journal j ON j.n = r.journal_n WHERE r.void_ms IS NULL ORDER BY coalesce(t.from_on, ''), t.seq",
             vec![],
         )

@@ -50,8 +50,8 @@ function begin() {
     const state = current ? of(current) : {};
     step.textContent = !current ? "All poured" : state.metal ? "Full" : state.out ? "Metal in" : "Out of the kiln";
     by("left").textContent = `${(left() / each).toFixed(1)} ${box.dataset.unit}`;
-    tick();
     for (const [tag, row] of rows) draw(tag, row);
+    tick();
     for (const tag of run.order) by("order").append(rows.get(tag));
     for (const [tag, row] of others) {
       if (rows.has(tag) || row.querySelector("button")) continue;
@@ -63,9 +63,16 @@ function begin() {
     remember();
   }
 
+  const minutesOut = (out) => String(Math.max(0, Math.floor((Date.now() - out) / 60_000)));
+
+  // A plain figure for each shell that is out; it races nobody.
   function tick() {
     const out = current ? of(current).out : null;
-    by("minutes").textContent = out ? String(Math.max(0, Math.floor((Date.now() - out) / 60_000))) : "–";
+    by("minutes").textContent = out ? minutesOut(out) : "–";
+    for (const [tag, row] of rows) {
+      const figure = row.querySelector(".out");
+      if (figure) figure.textContent = `${minutesOut(run.open[tag]?.out ?? Date.now())} min out`;
+    }
   }
 
   function button(words, act) {
@@ -82,6 +89,7 @@ function begin() {
       line.append(`${done.words} ${at} `);
       line.append(button("Undo", () => undo(tag)));
     } else {
+      if (run.open[tag]?.out) line.append(Object.assign(document.createElement("span"), { className: "out" }));
       if (tag !== current) line.append(button("This one", () => choose(tag)));
       const n = run.order.indexOf(tag);
       if (n > 0) line.append(button("Earlier", () => move(n, -1)));

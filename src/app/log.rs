@@ -3,6 +3,7 @@
 
 use crate::db::Db;
 use crate::kernel::actor::Right;
+use crate::kernel::problem::Class;
 use crate::kernel::{Fault, Kind, Problem, ProblemType};
 use crate::shop::house::settings;
 use crate::shop::house::shown::Shown as Reads;
@@ -107,6 +108,10 @@ impl Log {
 
     async fn refused(&self, mut visit: Visit, problem: &Problem, read: &Typed) -> Result<Shown, Problem> {
         let codes = problem.despite();
+        // What is our own fault is logged as such, and a page keeps what it was to send.
+        if matches!(problem.kind.class(), Class::Internal | Class::Busy) {
+            return Err(problem.clone());
+        }
         if wants_json(&visit) {
             let mut out = reply::problem_json(problem, &visit.path, "");
             out["despite"] = json!(codes);
@@ -137,7 +142,9 @@ impl Log {
             return Err(problem.clone());
         };
         (visit.path, visit.path_params, visit.query) = (path.to_owned(), parts, Form::decode(query));
-        (page.handler)(visit).await.map(|shown| shown.status(class))
+        let shown = (page.handler)(visit).await?.status(class);
+        // A page that has no such slip any more says nothing of it: then the problem does.
+        if shown.html.contains("class=\"faults\"") { Ok(shown) } else { Err(problem.clone()) }
     }
 
     /// Voids what was recorded a moment ago, newest first.

@@ -69,6 +69,8 @@ pub struct Table {
     pub foot: String,
     /// Where the rows go on.
     pub next: String,
+    /// The words of that way on.
+    pub next_words: &'static str,
 }
 
 impl Table {
@@ -77,7 +79,7 @@ impl Table {
     #[must_use]
     pub fn new(heading: &str, empty: &str, heads: &[&str]) -> Self {
         let heads = heads.iter().map(|h| (h.trim_end_matches('#').to_owned(), h.ends_with('#'))).collect();
-        Self { heading: heading.to_owned(), heads, empty: empty.to_owned(), ..Self::default() }
+        Self { heading: heading.to_owned(), heads, empty: empty.to_owned(), next_words: "Older ones", ..Self::default() }
     }
     /// With a row.
     pub fn row<const N: usize>(&mut self, cells: [Cell; N]) {

@@ -3,7 +3,7 @@
 
 use crate::browser::{Browser, Sent};
 use crate::kit::{TestShop, at, id};
-use crate::pages::HOSTILE;
+use crate::pages::{HOSTILE, whole};
 use pourbook::app;
 use pourbook::db::{Cell, Read as _};
 use pourbook::kernel::Role;
@@ -207,5 +207,40 @@ async fn words_that_try_to_break_out_stay_words_in_every_slip() {
     for (_, path) in addresses(&filled) {
         let html = owner.get(&path).await.html;
         assert!(!html.contains("<script>alert") && !html.contains("<svg onload"), "{path}: {html}");
+    }
+}
+
+#[tokio::test]
+async fn every_page_is_whole_with_nothing_in_the_shop_and_with_much() {
+    let empty = TestShop::open(1).await;
+    let mut owner = Browser::signed_in(&empty, "Ada", Role::Owner).await;
+    let kit = app::kit(&empty.db);
+    let pages = app::pages(&kit, &Inside::new(app::routes(&kit)));
+    for page in pages.all.iter().filter(|p| !p.takes_form && !p.path.contains('{')) {
+        let seen = owner.get(page.path).await;
+        match (seen.status, page.path) {
+            (200, _) if seen.header("content-type").starts_with("text/html") => drop(whole(page.path, seen)),
+            (200, path) => assert!(seen.header("content-type").starts_with("text/csv"), "{path}"),
+            (303, "/setup") | (404, "/reports/behind") => {}
+            (status, path) => panic!("{path}: {status} {}", seen.html),
+        }
+    }
+    let filled = filled(2).await;
+    let long =
+        |n: usize, most: usize| format!("{n} {}", "Windbewegterdoppelflügel".repeat(9)).chars().take(most).collect::<String>();
+    for n in 0..60 {
+        filled.shop.post("/v1/clients", &json!({"name": long(n, 120)})).await.made();
+        filled.shop.post("/v1/commissions", &json!({"title": long(n, 200), "due_on": "2026-04-01"})).await.made();
+        let pattern = json!({"name": long(n, 120), "material": "wax_casting", "mass_kg": 0.7, "section_mm": 6});
+        filled.shop.post("/v1/patterns", &pattern).await.made();
+        filled.shop.post("/v1/suppliers", &json!({"name": long(n, 64)})).await.made();
+        filled.shop.lot(1.0, 1).await;
+    }
+    let mut owner = Browser::signed_in(&filled.shop, "Ada", Role::Owner).await;
+    for (_, path) in addresses(&filled) {
+        let seen = owner.get(&path).await;
+        if seen.status == 200 && seen.header("content-type").starts_with("text/html") {
+            whole(&path, seen);
+        }
     }
 }

@@ -35,6 +35,7 @@ async fn list(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
     let owners: Vec<&Value> = lots.iter().map(|lot| &lot["owner_client_id"]).collect();
     let owners = clients(&look, &owners).await?;
     let sees_money = visit.actor()?.sees_money;
+    let all = !visit.query.get("all").is_empty();
     let mut sheet = Sheet::new(&visit, "Metal");
     for (heading, empty, of_clients) in [
         ("In stock", "No metal is on the book yet. Take in what is here: what was here before, too.", false),
@@ -43,7 +44,15 @@ async fn list(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
         let heads: &[&str] =
             if sees_money && !of_clients { &["Alloy", "What", "Mass#", "Value#"] } else { &["Alloy", "What", "Mass#"] };
         let mut table = Table::new(heading, empty, heads);
-        for lot in lots.iter().filter(|lot| lot["owner_client_id"].is_null() != of_clients) {
+        let of_those = lots.iter().filter(|lot| lot["owner_client_id"].is_null() != of_clients);
+        let (held, gone): (Vec<&Value>, Vec<&Value>) =
+            of_those.partition(|lot| all || lot["mass_kg"].as_f64().is_some_and(|kg| kg > 0.0));
+        if !gone.is_empty() {
+            table.foot = format!("{} used up are not shown.", gone.len());
+            table.next = "/metal?all=1".to_owned();
+            table.next_words = "Show them too";
+        }
+        for lot in held {
             let link = Cell::text(text(lot, "alloy")).to(format!("/metal/{}", text(lot, "id")));
             let owner = owners.iter().find(|(id, _)| *id == text(lot, "owner_client_id")).map_or("", |(_, name)| name.as_str());
             let what = if of_clients { format!("{}, {owner}", kind_words(lot)) } else { kind_words(lot).to_owned() };

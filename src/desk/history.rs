@@ -69,6 +69,7 @@ const ENVELOPE: &[&str] = &[
     "despite",
     "assumed",
     "first_use",
+    "cautions",
 ];
 
 async fn record(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {

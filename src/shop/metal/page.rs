@@ -49,7 +49,7 @@ async fn list(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
             of_those.partition(|lot| all || lot["mass_kg"].as_f64().is_some_and(|kg| kg > 0.0));
         if !gone.is_empty() {
             table.foot = format!("{} used up are not shown.", gone.len());
-            table.next = "/metal?all=1".to_owned();
+            "/metal?all=1".clone_into(&mut table.next);
             table.next_words = "Show them too";
         }
         for lot in held {

@@ -34,8 +34,7 @@ pub fn escaped(text: &str) -> String {
 fn svg(title: &str, about: &str, height: f64, marks: &str) -> String {
     let (title, about) = (escaped(title), escaped(about));
     format!(
-        "<svg class=\"plot\" viewBox=\"0 0 {WIDTH} {height:.0}\" role=\"group\" aria-label=\"{title}. {about}\"><title>{title}</title>\
-         <desc>{about}</desc>{marks}</svg>"
+        "<svg class=\"plot\" viewBox=\"0 0 {WIDTH} {height:.0}\" role=\"group\" aria-label=\"{title}. {about}\"><desc>{about}</desc>{marks}</svg>"
     )
 }
 

@@ -108,8 +108,8 @@ test("a whole job by taps, its pour with the network cut", async () => {
   assert.equal(new URL(page.url()).pathname, `/shells/${shell}`);
   await page.click("text=Next coat");
   await tap(page, "/log/coats");
-  await page.click(`.done button`);
-  await page.waitForLoadState();
+  await Promise.all([page.waitForURL((url) => url.pathname !== "/undo"), page.click(".done button")]);
+  await page.waitForSelector(".done", { state: "detached" });
   assert.equal((await shop.get("/v1/coats")).items.length, 0, "undone at once");
   await page.goto("/dip");
   await tap(page, "/log/coats");
@@ -117,8 +117,7 @@ test("a whole job by taps, its pour with the network cut", async () => {
   await tap(page, "/log/coats");
   await page.goto(`/kiln?shell=${shell}`);
   await tap(page, "/log/burnouts", { kiln: "Big kiln" });
-  await page.locator('form.slip[action*="/log/burnouts/"] button').last().click();
-  await page.waitForLoadState();
+  await tap(page, 'form.slip[action*="/log/burnouts/"]');
   await page.goto("/heats");
   await tap(page, "/log/heats", { furnace: "Tilting furnace", alloy: "C87300", "charge.0.mass_kg": "30" });
   const heat = new URL(page.url()).pathname;

@@ -108,9 +108,10 @@ export async function signIn(page, name, password = PASSWORD) {
   await page.waitForURL((url) => url.pathname !== "/sign-in");
 }
 
-// Taps the button of the slip that goes to an address ending so, and waits to be sent on.
+// Taps the button of the slip that goes to an address ending so (or that a selector finds), and
+// waits to be sent on.
 export async function tap(page, to, typed = {}) {
-  const form = page.locator(`form.slip[action$="${to}"]`).first();
+  const form = page.locator(to.startsWith("form") ? to : `form.slip[action$="${to}"]`).first();
   for (const [name, value] of Object.entries(typed)) {
     const field = form.locator(`[name="${name}"]`).first();
     const kind = await field.evaluate((e) => (e.tagName === "SELECT" ? "select" : e.type));

@@ -190,6 +190,12 @@ fn date(visit: &Visit, schema: &Value, method: Method, read: &mut Typed) -> Opti
     if method == Method::Post && takes && !read.body.contains_key("at") && !read.faults.iter().any(|(name, _)| name == "at") {
         read.body.insert("at".into(), json!(visit.now.plus_ms(-age).to_string()));
     }
+    // Times that are now, unless said otherwise.
+    for name in visit.form.all("_now") {
+        if !name.is_empty() && !read.body.contains_key(name) && !read.faults.iter().any(|(fault, _)| fault == name) {
+            read.body.insert(name.to_owned(), json!(visit.now.plus_ms(-age).to_string()));
+        }
+    }
     // Times that a watcher tapped besides the record's own, each with its age.
     for (name, age) in visit.form.0.iter().filter_map(|(n, v)| Some((n.strip_prefix("_age_of_")?, v.parse::<i64>().ok()?))) {
         if (0..OLDEST_MS).contains(&age) && !read.body.contains_key(name) {

@@ -95,6 +95,7 @@ async fn fired(shop: &TestShop, owner: &mut Browser, tags: &[String]) -> Vec<Str
     owner.log("/kiln", &out, &[("shells.2.result", "cracked"), ("peak_c", "850")]).await;
     let burnout = first(shop, "/v1/burnouts").await;
     let results: Vec<&str> = burnout["shells"].as_array().unwrap().iter().map(|s| s["result"].as_str().unwrap()).collect();
+    assert!(burnout["out_at"].as_str() > burnout["at"].as_str(), "out now, unless said otherwise: {burnout}");
     assert_eq!((results, &burnout["peak_c"]), (vec!["sound", "sound", "cracked"], &json!(850)));
     shells
 }

@@ -141,11 +141,13 @@ async fn out(floor: &Floor, look: &Look<'_>, load: &Value) -> Result<Slip, Probl
             .field(Field::hidden(&format!("shells.{n}.shell_id"), &id))
             .field(Field::one(&format!("shells.{n}.result"), tag, &results).with(result));
     }
-    let now = look.reads.time_field(look.visit.now);
+    if load["out_at"].is_null() {
+        slip = slip.field(Field::hidden("_now", "out_at"));
+    }
     Ok(slip
         .field(Field::number("peak_c", "Hottest").more())
         .field(Field::number("hold_minutes", "Held there, minutes").more())
-        .field(Field::new("out_at", "Out at", How::Time).with(now).more())
+        .field(Field::new("out_at", "Out at", How::Time).hint("Now, unless said otherwise.").more())
         .field(Field::number("fuel_kg", "Gas burnt").more())
         .field(Field::number("fuel_kwh", "Current used, kWh").more())
         .main())

@@ -1,13 +1,15 @@
 // The outbox: what is logged with no connection is kept in the browser, with its key and its
 // age, and sent when the server answers again; in any order the server takes, never twice.
 //
-// A slip that is sent by hand goes straight to the server, and only then, when there is no
-// answer, is it kept. What the server refuses is sent again as a plain form, so that the page
-// with what is wrong comes back from the server as without this script.
+// Every slip is kept before it is sent, so that a page that is left, or dies, loses nothing. What
+// the server refuses is sent again as a plain form, so that the page with what is wrong comes
+// back from the server as without this script. A slip is sent as whoever filled it in, or waits.
 
 const STORE = "slips";
 const RETRY_MS = 15_000;
 const PATIENCE_MS = 12_000;
+// From when on a button says that it is sending.
+const SLOW_MS = 400;
 
 let opened;
 function database() {
@@ -35,6 +37,17 @@ export const slips = () => all();
 const all = () => at("readonly", (store) => store.getAll());
 const put = (slip) => at("readwrite", (store) => store.put(slip));
 const drop = (n) => at("readwrite", (store) => store.delete(n));
+// Writes a slip back, unless it was taken away meanwhile.
+const update = (slip) =>
+  at("readwrite", (store) => {
+    const asked = store.get(slip.n);
+    asked.onsuccess = () => asked.result && store.put(slip);
+    return asked;
+  });
+
+// Who is signed in on this page; nobody on the one to sign in.
+const who = () => document.body.dataset.who ?? "";
+const mayGo = (slip) => !slip.who || slip.who === who();
 
 // Every slip has a key before it leaves: what was tried and never answered is not made twice.
 function pairs(form, button) {
@@ -80,7 +93,7 @@ async function changed() {
 
 // Keeps a slip and tries to send it. Answers what the server said, or null while it waits.
 export async function log(path, entries, { said = "", times = [], tapped = Date.now(), kept = () => {} } = {}) {
-  const slip = { path, pairs: entries, said, times, tapped };
+  const slip = { path, pairs: entries, said, times, tapped, who: who() };
   slip.n = await put(slip);
   kept(slip.n);
   await changed();
@@ -89,10 +102,11 @@ export async function log(path, entries, { said = "", times = [], tapped = Date.
 
 // One page at a time sends, so that the order is kept; where a browser has no locks (it has
 // them only on secure pages) the key makes a second sending harmless.
+const inTurn = (act) => (navigator.locks ? navigator.locks.request("pourbook-outbox", act) : act());
 let sending = null;
 async function sendAll(mine) {
   while (sending) await sending;
-  sending = round(mine);
+  sending = inTurn(() => round(mine));
   try {
     return await sending;
   } finally {
@@ -105,7 +119,9 @@ async function round(mine) {
   for (let again = true; again; ) {
     again = false;
     for (const slip of await all()) {
-      if (slip.refused && slip.n !== mine) continue;
+      if ((slip.refused && slip.n !== mine) || !mayGo(slip)) continue;
+      // From here on the server may have it, whether or not an answer comes.
+      if (!slip.tried) await update(Object.assign(slip, { tried: true }));
       const told = await send(slip);
       if (told === null) {
         await changed();
@@ -126,17 +142,18 @@ async function round(mine) {
         slip.signedOut = true;
       } else if (follows && others) {
         slip.waits = true;
+        if (slip.n === mine) answer = null;
       } else {
         slip.refused = told.told;
       }
-      await put(slip);
+      await update(slip);
       if (signedOut) {
         await changed();
         return answer;
       }
     }
     if (again) {
-      for (const slip of (await all()).filter((s) => s.waits)) await put({ ...slip, waits: false });
+      for (const slip of (await all()).filter((s) => s.waits)) await update({ ...slip, waits: false });
     }
   }
   await changed();
@@ -149,13 +166,32 @@ export async function insist(n) {
   if (!slip) return;
   for (const code of slip.refused?.despite ?? []) slip.pairs.push(["_despite", code]);
   delete slip.refused;
-  await put(slip);
+  await update(slip);
   await sendAll();
 }
 
 export async function forget(n) {
   await drop(n);
+  document.dispatchEvent(new CustomEvent("forgotten", { detail: n }));
   await changed();
+}
+
+// A time as a field of a form has it, by this device's clock as far as that is right.
+function fieldTime(ms) {
+  const at = new Date(ms - Number(sessionStorage.getItem("clock-off") ?? 0));
+  return new Date(at.getTime() - at.getTimezoneOffset() * 60_000).toISOString().slice(0, 16);
+}
+
+// Brings a refused slip back to the page it is filled in on, with what was typed in it.
+async function putRight(slip) {
+  const form = element("form", "", { method: "post", action: slip.path, hidden: true });
+  const has = (name) => slip.pairs.some(([n]) => n === name);
+  const more = has("at") || has("_corrects") ? [] : [["at", fieldTime(slip.tapped)]];
+  for (const [name, tapped] of slip.times ?? []) if (!has(name)) more.push([name, fieldTime(tapped)]);
+  for (const [name, value] of [...slip.pairs, ...more]) form.append(element("input", "", { type: "hidden", name, value }));
+  document.body.append(form);
+  await forget(slip.n);
+  form.submit();
 }
 
 function element(name, text, more = {}) {
@@ -179,14 +215,22 @@ function show(slips) {
   }
   if (slips.length === 0) return;
   const refused = slips.filter((s) => s.refused);
-  const waiting = slips.length - refused.length;
-  if (waiting > 0) {
-    const signedOut = slips.some((s) => s.signedOut);
-    const why = signedOut ? "You are signed out: sign in and they are sent." : "They are sent when the server answers.";
-    const line = element("p", `${waiting} kept on this device, not yet in the book. ${why}`);
+  const waiting = slips.filter((s) => !s.refused);
+  const mine = waiting.filter(mayGo);
+  const say = (words) => {
+    const line = element("p", words);
     line.setAttribute("role", "status");
     box.append(line);
+  };
+  if (mine.length > 0) {
+    const signedOut = mine.some((s) => s.signedOut);
+    const why = signedOut ? "You are signed out: sign in and they are sent." : "They are sent when the server answers.";
+    say(`${mine.length} kept on this device, not yet in the book. ${why}`);
     if (signedOut) box.append(element("a", "Sign in", { href: "/sign-in", className: "button" }));
+  }
+  for (const name of new Set(waiting.filter((s) => !mayGo(s)).map((s) => s.who))) {
+    const count = waiting.filter((s) => s.who === name).length;
+    say(`${count} of ${name} kept on this device, not yet in the book: sent when ${name} signs in.`);
   }
   const list = element("ul");
   for (const slip of slips) {
@@ -194,11 +238,14 @@ function show(slips) {
     const when = new Date(slip.tapped).toTimeString().slice(0, 5);
     item.append(element("strong", `${when} ${slip.said || slip.path.replace("/log/", "")}`));
     if (slip.refused) {
-      const errors = (slip.refused.errors ?? []).map((e) => e.message).join(" ");
-      item.append(element("p", `Not taken: ${slip.refused.detail ?? ""} ${errors}`));
+      const said = [slip.refused.detail, ...(slip.refused.errors ?? []).map((e) => e.message)];
+      item.append(element("p", `Not taken: ${[...new Set(said.filter(Boolean))].join(" ")}`));
       const row = element("p", "", { className: "row" });
       if (slip.refused.despite?.length) {
         row.append(element("button", slip.refused.words, { type: "button", onclick: () => insist(slip.n) }));
+      }
+      if (slip.pairs.some(([name]) => name === "_from")) {
+        row.append(element("button", "Put it right", { type: "button", onclick: () => putRight(slip) }));
       }
       row.append(element("button", "Leave it out of the book", { type: "button", onclick: () => forget(slip.n) }));
       item.append(row);
@@ -224,23 +271,32 @@ export function keep() {
     event.preventDefault();
     if (form.dataset.busy) return;
     form.dataset.busy = "1";
+    const button = event.submitter ?? form.querySelector("p.send button");
+    const words = button?.textContent;
+    const slow = setTimeout(() => button && (button.textContent = "Sending…"), SLOW_MS);
+    let n = null;
     try {
       const { entries, said } = sent(form, event.submitter);
       const path = new URL(form.action).pathname;
-      const slip = { path, pairs: entries, tapped: Date.now() };
-      const answer = await send(slip);
+      let answer;
+      try {
+        answer = await log(path, entries, { said, kept: (of) => (n = of) });
+      } catch {
+        // This browser keeps nothing: the form goes as it would without this script.
+        answer = { ok: false };
+      }
       if (answer?.ok) {
-        if (answer.told.clock_off_ms) sessionStorage.setItem("clock-off", String(answer.told.clock_off_ms));
         form.dispatchEvent(new CustomEvent("recorded", { bubbles: true, detail: answer.told }));
         location.assign(answer.told.to);
       } else if (answer) {
         // The server's own page says what is wrong, with what was typed still there.
+        if (n !== null) await forget(n);
+        clearTimeout(slow);
+        if (button) button.textContent = words;
         form.dataset.plain = "1";
         if (event.submitter) form.requestSubmit(event.submitter);
         else form.submit();
       } else {
-        await put({ ...slip, said });
-        await changed();
         form.dispatchEvent(new CustomEvent("kept", { bubbles: true }));
         form.reset();
         const key = form.elements.namedItem("_key");
@@ -248,6 +304,8 @@ export function keep() {
         document.getElementById("waiting")?.scrollIntoView({ block: "nearest" });
       }
     } finally {
+      clearTimeout(slow);
+      if (button && words) button.textContent = words;
       delete form.dataset.busy;
     }
   });

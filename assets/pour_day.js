@@ -49,7 +49,7 @@ function begin() {
     for (const id of ["step", "short", "stopped", "later"]) by(id).disabled = !current;
     const state = current ? of(current) : {};
     step.textContent = !current ? "All poured" : state.metal ? "Full" : state.out ? "Metal in" : "Out of the kiln";
-    by("left").textContent = `${(left() / each).toFixed(1)} ${box.dataset.unit}`;
+    by("left").textContent = (left() / each).toFixed(1);
     for (const [tag, row] of rows) draw(tag, row);
     tick();
     for (const tag of run.order) by("order").append(rows.get(tag));
@@ -134,12 +134,14 @@ function begin() {
     const to = `heats/${heat}/pours`;
     const entries = [
       ["_to", to],
+      ["_from", `/heats/${heat}`],
+      ["_back", `/pour-day?heat=${heat}`],
       ["_key", newKey()],
       ["id", id],
       ["shell_id", tag],
       ["filled", filled],
-      ["support", box.dataset.support || "standing"],
-      ["_assumed.support", box.dataset.support || "standing"],
+      ["support", box.dataset.support],
+      ["_assumed.support", box.dataset.support],
       ["hands", box.dataset.hands],
       ["_assumed.hands", box.dataset.hands],
     ];
@@ -149,7 +151,7 @@ function begin() {
     const metal = by("metal").value.trim();
     if (metal && !run.metal) {
       entries.push(["metal_c", metal]);
-      run.metal = true;
+      run.metal = tag;
     }
     if (state.metal) entries.push(["pour_seconds", String(Math.max(1, Math.round((now - state.metal) / 1000)))]);
     const times = state.out ? [["shell_out_at", state.out]] : [];
@@ -157,7 +159,7 @@ function begin() {
     run.done[tag] = { id, at: now, words, n: null };
     delete run.open[tag];
     show();
-    await log(`/log/${to}`, entries, {
+    const answer = await log(`/log/${to}`, entries, {
       said: `${tag} ${words}`,
       times,
       tapped: state.metal ?? now,
@@ -166,14 +168,19 @@ function begin() {
         remember();
       },
     });
+    // A reading that was not taken goes with the next pour.
+    if (answer && !answer.ok && run.metal === tag) run.metal = false;
     show();
   }
 
   async function undo(tag) {
     const done = run.done[tag];
     delete run.done[tag];
+    if (run.metal === tag) run.metal = false;
     show();
-    if ((await slips()).some((slip) => slip.n === done.n)) {
+    // What was sent and never answered may be in the book: it is voided there, after it.
+    const slip = (await slips()).find((slip) => slip.n === done.n);
+    if (slip && (slip.refused || !slip.tried)) {
       await forget(done.n);
     } else {
       const to = `pours/${done.id}/void`;
@@ -252,6 +259,16 @@ function begin() {
     if (!pressing || event.repeat || (elsewhere && elsewhere !== by("step"))) return;
     event.preventDefault();
     by("step").click();
+  });
+
+  // Left out of the book, it was not poured as far as this page knows.
+  document.addEventListener("forgotten", (event) => {
+    for (const [tag, done] of Object.entries(run.done)) {
+      if (done.n !== event.detail) continue;
+      delete run.done[tag];
+      if (run.metal === tag) run.metal = false;
+      show();
+    }
   });
 
   // What stands before the pour is read before it; then it gives way.

@@ -9,7 +9,7 @@ use crate::shop::house::settings;
 use crate::shop::house::shown::Shown as Reads;
 use crate::web::inside::{Asked, Inside};
 use crate::web::page::{Cookie, DONE, Done, local};
-use crate::web::slip::Refused;
+use crate::web::slip::{Refused, despite_words};
 use crate::web::typed::{self, Typed};
 use crate::web::{Form, Method, Page, Shown, Visit, reply};
 use serde_json::{Value, json};
@@ -70,6 +70,12 @@ impl Log {
         let assumed = assumed.filter(|(name, value)| form.get(name) == value.trim());
         form.0.extend(assumed.map(|(name, _)| ("assumed".to_owned(), name.to_owned())).collect::<Vec<_>>());
         let mut read = typed::read(&form, &schema, &reads);
+        // On a correction, what stood in a field and was emptied is not so.
+        if method == Method::Patch {
+            for name in visit.form.all("_clears").filter(|name| !name.contains('.') && form.get(name).is_empty()) {
+                read.body.insert(name.to_owned(), Value::Null);
+            }
+        }
         let clock = date(&visit, &schema, method, &mut read);
         if !read.faults.is_empty() {
             let faults = std::mem::take(&mut read.faults);
@@ -90,7 +96,7 @@ impl Log {
             method,
             path,
             body: Value::Object(std::mem::take(&mut read.body)),
-            key: (!key.is_empty() && method == Method::Post).then_some(key),
+            key: (!key.is_empty()).then_some(key),
             sent: Some(sent),
             if_match: (!corrects.is_empty()).then_some(corrects),
             now: visit.now,
@@ -115,7 +121,7 @@ impl Log {
         if wants_json(&visit) {
             let mut out = reply::problem_json(problem, &visit.path, "");
             out["despite"] = json!(codes);
-            out["words"] = json!(codes.first().map_or("", |code| words(code)));
+            out["words"] = json!(codes.first().map_or("", |code| despite_words(code)));
             return Ok(Shown::json(&out).status(reply::status(problem.kind.class())));
         }
         let class = reply::status(problem.kind.class());
@@ -126,7 +132,7 @@ impl Log {
             problem.faults.iter().map(|f| (read.name_of(&f.pointer), f.message.clone())).collect();
         visit.refused = faults.is_empty().then(|| Refused {
             why: problem.detail.clone(),
-            words: codes.first().map_or_else(String::new, |code| words(code).to_owned()),
+            words: codes.first().map_or_else(String::new, |code| despite_words(code).to_owned()),
             codes: codes.clone(),
         });
         visit.faults = faults;
@@ -250,18 +256,5 @@ fn recorded(visit: &Visit, value: &Value, done: Option<&Done>, replayed: bool, c
     match cookie {
         Some(cookie) => shown.cookie(cookie),
         None => shown.cookie(Cookie { name: DONE, value: None, lasts_s: 0 }),
-    }
-}
-
-/// What saying it again means, as the words of a button.
-fn words(code: &str) -> &'static str {
-    match code {
-        "not_on_record" => "It happened all the same; it was never logged",
-        "alloy_differs" => "It really was another alloy",
-        "lot_short" => "There really was more than the book says",
-        "pattern_is_unique" => "It is made anew, as said above",
-        "client_metal" => "The client's metal really went there",
-        "crucible_in_use" => "Use the crucible all the same",
-        _ => "Record it all the same",
     }
 }

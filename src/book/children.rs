@@ -85,6 +85,7 @@ pub async fn amend<C: Room>(
         }
     }
     for (seq, _) in standing.iter().filter(|(seq, _)| !kept.contains(seq)) {
+        // A void asks whose it is: a hand does not leave out what another found.
         let ask =
             Ask { reason: "left out of a correction".into(), cascade: false, dry_run: false, lot_short: false, if_match: None };
         void::void(tx, C::KIND, *seq, &ask, &void::InTheWay::default()).await?;

@@ -11,7 +11,7 @@ use serde_json::{Map, Value};
 use uuid::Uuid;
 
 /// How long a hand may correct or void what it recorded.
-const HANDS_OWN_MS: i64 = 24 * 3_600_000;
+pub const HANDS_OWN_MS: i64 = 24 * 3_600_000;
 
 /// What recording answers: the record, and the things made on first use.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -230,7 +230,11 @@ pub async fn correct<R: Room>(
     if standing.void {
         return Err(Problem::new(ProblemType::AlreadyVoid, "The record is void; a void is final."));
     }
-    standing.may_change(tx)?;
+    // What nobody had said yet may be said by anyone who logs: the kiln that another loaded comes
+    // out, a casting that another broke out is judged.
+    if !completes(&standing.body, &patch) {
+        standing.may_change(tx)?;
+    }
     standing.matches(if_match)?;
     let reason = take_reason(&mut patch)?;
     let arrays: Map<String, Value> = R::Body::child_members()
@@ -283,6 +287,35 @@ fn rewrite<R: Room>(tx: &mut WriteTx, entry: &mut Entry<R::Body>, version: i64, 
         vec![entry.common.at.into(), entry.common.precision.name().into(), version.into(), n.into(), entry.seq.into()],
     );
     project::<R>(tx, entry);
+}
+
+/// Whether a patch only says what the record left open: members that are not there or not judged,
+/// new children beside those that stand, and that what was assumed was so.
+fn completes(body: &Value, patch: &Map<String, Value>) -> bool {
+    patch.iter().all(|(name, value)| match name.as_str() {
+        "reason" => true,
+        "assumed" => value.is_null(),
+        name if MEMBERS.contains(&name) => false,
+        name => fills(&body[name], value),
+    })
+}
+
+fn fills(was: &Value, is: &Value) -> bool {
+    match (was, is) {
+        (_, Value::Null) => was.is_null(),
+        // Children stand apart: those named are kept, further ones are new; that none is left out
+        // is looked at where they are.
+        (Value::Null, Value::Array(items)) => {
+            items.iter().all(|item| item.get("id").is_none() || item.as_object().is_some_and(|o| o.len() == 1))
+        }
+        (Value::Null, _) => true,
+        (Value::String(word), _) if word == "not_judged" => true,
+        (Value::Object(was), Value::Object(is)) => {
+            is.iter().all(|(name, value)| fills(was.get(name).unwrap_or(&Value::Null), value))
+        }
+        (Value::Array(was), Value::Array(is)) => was.len() == is.len() && was.iter().zip(is).all(|(was, is)| fills(was, is)),
+        (was, is) => was == is,
+    }
 }
 
 /// Takes `reason` out of the body of a correction or void.

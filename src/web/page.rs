@@ -173,6 +173,9 @@ impl Done {
         let many = self.collection.replace('-', " ");
         let one = match many.as_str() {
             "work" => "work".to_owned(),
+            "heat events" => "what was done to the melt".to_owned(),
+            "metal lots" => "metal taken in".to_owned(),
+            "cut offs" => "cut off".to_owned(),
             text if text.ends_with("ies") => format!("{}y", text.trim_end_matches("ies")),
             text if ["sses", "xes", "shes", "ches"].iter().any(|end| text.ends_with(end)) => {
                 text.trim_end_matches("es").to_owned()

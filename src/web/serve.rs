@@ -157,7 +157,9 @@ pub(super) fn guard(mut response: Response<Body>, path: &str, id: &str) -> Respo
     }
     for (name, value) in [
         ("x-content-type-options", "nosniff"),
-        ("referrer-policy", "no-referrer"),
+        // Not "no-referrer": a form would then say it comes from nowhere, and on plain http in the
+        // shop's own network nothing else says where it is from.
+        ("referrer-policy", "same-origin"),
         ("cross-origin-opener-policy", "same-origin"),
         ("content-security-policy", if path == "/api" { READER_POLICY } else { POLICY }),
     ] {

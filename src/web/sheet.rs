@@ -157,7 +157,6 @@ pub struct Sheet {
     pub cry: String,
     /// Its parts.
     pub parts: Vec<Part>,
-    status: u16,
 }
 
 impl Sheet {
@@ -172,7 +171,6 @@ impl Sheet {
             lead: String::new(),
             cry: String::new(),
             parts: Vec::new(),
-            status: 200,
         }
     }
     /// With a part.
@@ -212,7 +210,6 @@ impl Sheet {
     /// # Errors
     /// Internal, when it cannot be written.
     pub fn show(self) -> Result<Shown, Problem> {
-        let status = self.status;
-        Shown::page(&self).map(|shown| shown.status(status))
+        Shown::page(&self)
     }
 }

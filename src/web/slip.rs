@@ -77,6 +77,8 @@ pub struct Field {
     /// What it is assumed to be, where what stands in it was proposed and nobody need have
     /// looked at it: left as it is, it is recorded as assumed.
     pub assumed: String,
+    /// Whether the record has something there.
+    pub had: bool,
     /// Its id on the page.
     pub id: String,
 }
@@ -96,6 +98,7 @@ impl Field {
             need: false,
             more: false,
             assumed: String::new(),
+            had: false,
             id: String::new(),
         }
     }
@@ -331,6 +334,7 @@ impl Slip {
     #[must_use]
     pub fn field(mut self, mut field: Field) -> Self {
         field.id = format!("{}-{}", self.id, field.name.replace(['.', '_'], "-"));
+        field.had = !field.value.is_empty();
         if let Some(typed) = &self.typed
             && field.how != How::Hidden
         {
@@ -365,7 +369,7 @@ impl Slip {
     pub fn fields(self, fields: impl IntoIterator<Item = Field>) -> Self {
         fields.into_iter().fold(self, Self::field)
     }
-    /// A mass.
+    /// With a number.
     #[must_use]
     pub fn number(self, name: &str, label: &str) -> Self {
         self.field(Field::number(name, label))
@@ -416,6 +420,11 @@ impl Slip {
     pub fn rest(&self) -> Vec<&Field> {
         self.fields.iter().filter(|f| f.how != How::Hidden && f.more).collect()
     }
+    /// On a correction: fields that had something in them, which emptied means that it is not so.
+    pub fn clears(&self) -> impl Iterator<Item = &str> {
+        let clears = |f: &&Field| !self.corrects.is_empty() && f.had && f.how != How::Hidden && !f.need;
+        self.fields.iter().filter(clears).map(|f| f.name.as_str())
+    }
     /// Fields not seen.
     pub fn unseen(&self) -> impl Iterator<Item = &Field> {
         self.fields.iter().filter(|f| f.how == How::Hidden)
@@ -424,5 +433,19 @@ impl Slip {
     #[must_use]
     pub fn opened(&self) -> bool {
         self.fields.iter().any(|f| f.more && !f.fault.is_empty()) || (self.typed.is_some() && self.is_faulty())
+    }
+}
+
+/// What saying it again means, as the words of a button.
+#[must_use]
+pub fn despite_words(code: &str) -> &'static str {
+    match code {
+        "not_on_record" => "It happened all the same; it was never logged",
+        "alloy_differs" => "It really was another alloy",
+        "lot_short" => "There really was more than the book says",
+        "pattern_is_unique" => "It is made anew, as said above",
+        "client_metal" => "The client's metal really went there",
+        "crucible_in_use" => "Use the crucible all the same",
+        _ => "Record it all the same",
     }
 }

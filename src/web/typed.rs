@@ -12,6 +12,8 @@ use std::collections::BTreeMap;
 
 /// How a shop writes its quantities: units, clock, currency.
 pub trait Measures: Send + Sync {
+    /// Whether people here part thousands with commas.
+    fn parts_thousands(&self) -> bool;
     /// A mass as typed.
     ///
     /// # Errors
@@ -150,12 +152,32 @@ fn value(node: &Node, schema: &Value, pointer: &str, name: &str, typed: &mut Typ
     (!out.is_empty()).then_some(Value::Object(out))
 }
 
+/// A comma for decimals as a point. Where commas may part thousands, `1,250` can be read in two
+/// ways, and is asked about.
+///
+/// # Errors
+/// That it can be read in two ways.
+fn decimal(text: &str, parts_thousands: bool) -> Result<String, String> {
+    let digits = |part: &str| !part.is_empty() && part.bytes().all(|b| b.is_ascii_digit());
+    let number: String = text.chars().take_while(|c| c.is_ascii_digit() || ",.".contains(*c)).collect();
+    if let Some((whole, rest)) = number.split_once(',') {
+        let thousands = digits(whole) && whole.len() <= 3 && !whole.starts_with('0') && rest.len() == 3 && digits(rest);
+        if thousands && parts_thousands {
+            return Err(format!("is that {whole}.{rest} or {whole}{rest}? Write it without the comma"));
+        }
+        if rest.contains(',') || rest.contains('.') {
+            return Err("write it with one point or comma at most".to_owned());
+        }
+    }
+    Ok(text.replace(',', "."))
+}
+
 /// A number as people type it: a comma or a point for decimals.
 ///
 /// # Errors
 /// That it is none.
 pub fn number(text: &str) -> Result<f64, String> {
-    let plain = text.replace(',', ".");
+    let plain = decimal(text, false)?;
     let shaped = plain.bytes().all(|b| b.is_ascii_digit() || b"+-.".contains(&b));
     plain.parse::<f64>().ok().filter(|n| shaped && n.is_finite()).ok_or_else(|| "give a plain number".to_owned())
 }
@@ -163,21 +185,21 @@ pub fn number(text: &str) -> Result<f64, String> {
 fn leaf(text: &str, schema: &Value, name: &str, typed: &mut Typed, by: &dyn Measures) -> Option<Value> {
     let last = name.rsplit('.').find(|part| part.parse::<usize>().is_err()).unwrap_or(name);
     let types = types(schema);
-    let point = |text: &str| text.replace(',', ".");
+    let point = |text: &str| decimal(text, by.parts_thousands());
     let read: Result<Value, String> = if last.ends_with("_kg") {
-        by.mass(&point(text)).map(|mass| json!(mass.kg()))
+        point(text).and_then(|text| by.mass(&text)).map(|mass| json!(mass.kg()))
     } else if last.ends_with("_mm") {
-        by.length(&point(text)).map(|length| json!(length.get()))
+        point(text).and_then(|text| by.length(&text)).map(|length| json!(length.get()))
     } else if last.ends_with("_c") {
-        by.temperature(&point(text)).map(|t| json!(t.get()))
+        point(text).and_then(|text| by.temperature(&text)).map(|t| json!(t.get()))
     } else if last.ends_with("_minor") {
-        by.money(&point(text)).map(|minor| json!(minor))
+        point(text).and_then(|text| by.money(&text)).map(|minor| json!(minor))
     } else if last == "at" || last.ends_with("_at") {
         by.time(text).map(|at| json!(at.to_string()))
     } else if types.contains(&"integer") {
         text.parse::<i64>().map(|n| json!(n)).map_err(|_| "give a whole number".to_owned())
     } else if types.contains(&"number") {
-        number(text).map(|n| json!(n))
+        point(text).and_then(|text| number(&text)).map(|n| json!(n))
     } else if types.contains(&"boolean") {
         Ok(json!(matches!(text, "true" | "on" | "yes")))
     } else {
@@ -208,6 +230,9 @@ mod tests {
 
     struct Pounds;
     impl Measures for Pounds {
+        fn parts_thousands(&self) -> bool {
+            true
+        }
         fn mass(&self, typed: &str) -> Result<Mass, String> {
             Units::Us.read_mass(typed).map_err(|e| e.to_string())
         }
@@ -267,6 +292,17 @@ mod tests {
         assert_eq!(typed.name_of("/charge/1/mass_kg"), "charge.10.mass_kg");
         assert_eq!(typed.name_of("/charge/0/mass_kg"), "charge.2.mass_kg", "left out, it stands beside those of its row");
         assert_eq!(typed.name_of("/verdict"), "verdict");
+    }
+
+    #[test]
+    fn a_comma_is_asked_about_where_it_may_part_thousands() {
+        let typed = read(&form(&[("net_kg", "1,250")]), &schema(), &Pounds);
+        assert_eq!(typed.faults, [("net_kg".to_owned(), "Is that 1.250 or 1250? Write it without the comma.".to_owned())]);
+        for (text, kg) in [("1,25", 0.56699), ("0,250", 0.113_398), ("12,3456", 5.59987)] {
+            let typed = read(&form(&[("net_kg", text)]), &schema(), &Pounds);
+            assert_eq!(typed.body["net_kg"], json!(kg), "{text}");
+        }
+        assert_eq!((decimal("1,250", false), decimal("1,2,3", false).is_err()), (Ok("1.250".to_owned()), true));
     }
 
     #[test]

@@ -20,6 +20,9 @@ use std::collections::BTreeMap;
 use std::net::SocketAddr;
 use std::sync::Arc;
 
+/// The most fields a form may have.
+const PAIRS_MAX: usize = 2_000;
+
 struct Place {
     db: Db,
     pages: Vec<Page>,
@@ -217,7 +220,10 @@ async fn answer(place: &Place, params: &RawPathParams, request: Request, who: &m
         Some(actor) => Err(Problem::new(ProblemType::NotAllowed, format!("A {} may not do that.", actor.role.name()))),
         // What was typed is kept until they have signed in again.
         None if page.takes_form => {
-            visit.kept = Some(Kept { path: visit.path.clone(), form: std::mem::take(&mut visit.form) });
+            // Passwords and PINs are not: another may be the next to sign in here.
+            if ["/log/", "/pour-day/"].iter().any(|begins| visit.path.starts_with(begins)) {
+                visit.kept = Some(Kept { path: visit.path.clone(), form: std::mem::take(&mut visit.form) });
+            }
             (place.sign_in)(visit).await.map(|shown| shown.status(401))
         }
         None => {
@@ -234,6 +240,11 @@ async fn form(headers: &HeaderMap, payload: Body) -> Result<Form, Problem> {
     }
     let bytes =
         to_bytes(payload, BODY_MAX).await.map_err(|_| Problem::new(ProblemType::TooLarge, "A form may hold one megabyte."))?;
-    let text = std::str::from_utf8(&bytes).ok().and_then(form_pairs);
+    // Reading goes over all names for each: no page of ours has a tenth of these.
+    let text = std::str::from_utf8(&bytes).ok();
+    if text.is_some_and(|text| text.split('&').count() > PAIRS_MAX) {
+        return Err(Problem::new(ProblemType::TooLarge, format!("A form may have {PAIRS_MAX} fields.")));
+    }
+    let text = text.and_then(form_pairs);
     text.map(Form).ok_or_else(|| Problem::new(ProblemType::Malformed, "The form cannot be read."))
 }

@@ -28,6 +28,24 @@ test("the first run takes the code of the console, once", async () => {
   assert.match(await other.textContent(".faults"), /Too many tries/);
 });
 
+test("over plain http in the shop's own network, with and without scripts", async () => {
+  const shop = await openShop();
+  for (const javaScriptEnabled of [true, false]) {
+    const context = await shop.browser.newContext({ baseURL: shop.lan, javaScriptEnabled });
+    const page = await context.newPage();
+    if (javaScriptEnabled) await firstRun(shop, page);
+    else await signIn(page, "Ada");
+    await page.goto("/clients");
+    await page.fill("form.slip [name=name]", `Client ${javaScriptEnabled}`);
+    await page.locator("form.slip button").last().click();
+    await page.waitForURL((url) => url.pathname.startsWith("/clients/"));
+    await Promise.all([page.waitForURL((url) => url.pathname !== "/undo"), page.click(".done button")]);
+    await page.locator(".leave button").click();
+    await page.waitForSelector("#password");
+  }
+  assert.equal((await shop.get("/v1/clients")).items.length, 0);
+});
+
 test("a hand of the floor picks a name and changes the PIN", async () => {
   const shop = await openShop();
   const page = await shop.phone();
@@ -251,4 +269,63 @@ test("two browsers at one shell: the second is told, and keeps what it typed", a
   await two.waitForSelector(".faults");
   assert.equal(await two.inputValue("[name=gross_kg]"), "6.91");
   assert.equal((await shop.get("/v1/shell-breakouts")).items.length, 2);
+});
+
+test("a slip waits for whoever filled it in, and a refused one can be put right", async () => {
+  const shop = await openShop();
+  const page = await shop.phone();
+  await firstRun(shop, page);
+  const made = await fill(shop);
+  const bo = await shop.account("Bo", "hand");
+  await page.goto(`/heats/${made.open.number}`);
+  await page.route("**/log/**", (route) => route.abort());
+  const form = page.locator('form.slip[action$="/charges"]');
+  await form.locator("[name=mass_kg]").fill("12 stone");
+  await form.locator("button").last().click();
+  await page.waitForFunction(() => document.getElementById("waiting").textContent.includes("1 kept on this device"));
+  await page.locator(".leave button").click();
+  await page.unroute("**/log/**");
+  await signIn(page, "Bo", bo);
+  await page.evaluate(() => window.dispatchEvent(new Event("online")));
+  await page.waitForFunction(() => document.getElementById("waiting").textContent.includes("1 of Ada kept"));
+  await page.locator(".leave button").click();
+  await signIn(page, "Ada");
+  await page.waitForFunction(() => document.getElementById("waiting").textContent.includes("Not taken"));
+  await page.click("text=Put it right");
+  await page.waitForSelector(".faults");
+  const again = page.locator('form.slip[action$="/charges"]');
+  assert.equal(await again.locator("[name=mass_kg]").inputValue(), "12 stone");
+  await again.locator("[name=mass_kg]").fill("1");
+  await again.locator("button").last().click();
+  await page.waitForFunction(() => document.querySelector(".done"));
+  const charge = (await shop.get("/v1/charges")).items[0];
+  assert.equal(charge.mass_kg, 1);
+  assert.equal(await page.evaluate(() => document.getElementById("waiting").hidden), true);
+});
+
+test("a pour that was sent and never answered is voided by its undo, not forgotten", async () => {
+  const shop = await openShop();
+  const page = await shop.phone();
+  await firstRun(shop, page);
+  await fill(shop);
+  const before = (await shop.get("/v1/pours")).items.length;
+  await page.goto("/pour-day");
+  await page.waitForSelector("#pour-day:not([hidden])");
+  // The book takes it; its answer is lost.
+  await page.route("**/pours", async (route) => {
+    await route.fetch();
+    await route.abort();
+  });
+  for (let n = 0; n < 3; n++) {
+    await page.click("#step");
+    await page.waitForTimeout(700);
+  }
+  await page.waitForFunction(() => document.getElementById("waiting").textContent.includes("1 kept on this device"));
+  assert.equal((await shop.get("/v1/pours")).items.length, before + 1);
+  await page.locator("#order button", { hasText: "Undo" }).first().click();
+  await page.unroute("**/pours");
+  await page.evaluate(() => window.dispatchEvent(new Event("online")));
+  await page.waitForFunction(() => document.getElementById("waiting").hidden);
+  assert.equal((await shop.get("/v1/pours")).items.length, before);
+  assert.deepEqual(page.faults, []);
 });

@@ -49,6 +49,8 @@ export async function openShop() {
   const browser = await chromium.launch({
     executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium",
     chromiumSandbox: false,
+    // The shop's own network: a name that is not this machine's, over plain http.
+    args: ["--host-resolver-rules=MAP shop.test 127.0.0.1"],
   });
   const base = `http://127.0.0.1:${port}`;
   const shut = async () => {
@@ -68,6 +70,7 @@ export async function openShop() {
   };
   const shop = {
     base,
+    lan: `http://shop.test:${port}`,
     dir,
     code,
     browser,

@@ -8,6 +8,7 @@ mod bad_input;
 mod browser;
 mod calls;
 mod cascade;
+mod completing;
 mod dated;
 mod every_page;
 mod export;

@@ -304,7 +304,7 @@ async fn what_a_page_may_do_in_a_browser_is_little() {
     for path in ["/sign-in", "/assets/pourbook.css", "/problems/not-yet", "/nowhere", "/v1/clients", "/api"] {
         let seen = browser.get(path).await;
         assert_eq!(seen.header("x-content-type-options"), "nosniff", "{path}");
-        assert_eq!(seen.header("referrer-policy"), "no-referrer", "{path}");
+        assert_eq!(seen.header("referrer-policy"), "same-origin", "{path}");
         let policy = seen.header("content-security-policy").to_owned();
         assert!(policy.starts_with("default-src 'none'; script-src 'self'; "), "{path}: {policy}");
         for part in ["form-action 'self'", "base-uri 'none'", "frame-ancestors 'none'", "connect-src 'self'"] {

@@ -1,10 +1,11 @@
 //! What is logged after the pour: in this order, all full, then what differed; and that the
 //! pours of a heat went as planned.
 
-use super::page::page;
+use super::page::{Despite, page};
 use crate::kernel::{Instant, Problem, ProblemType};
 use crate::shop::house::floor::{Floor, items, text};
 use crate::web::inside::Asked;
+use crate::web::slip::despite_words;
 use crate::web::typed::{Measures as _, number, sentence};
 use crate::web::{Method, Shown, Visit};
 use serde_json::{Value, json};
@@ -63,11 +64,12 @@ pub(super) async fn log(floor: &Floor, visit: Visit) -> Result<Shown, Problem> {
         faults.push("Light a heat first; metal is poured from one.".to_owned());
     }
     let (Some(started), Some(minutes), true) = (started, minutes, faults.is_empty()) else {
-        return page(floor, &visit, faults).await;
+        return page(floor, &visit, faults, &[]).await;
     };
-    let mut recorded = 0_u16;
-    for (n, line) in lines.iter().enumerate() {
-        let body = pour(&visit, line, after(started, minutes, n));
+    let (mut recorded, mut despite) = (0_u16, Vec::new());
+    for line in &lines {
+        // By its place, not by how many are left: sent again, the rest keep their times.
+        let body = pour(&visit, line, after(started, minutes, line.place));
         let key = format!("{}-{}", visit.form.get("_key"), line.tag);
         let asked = ask(&visit, Method::Post, format!("/v1/heats/{heat}/pours"), body, Some(key), None)?;
         match floor.inside.ask(asked).await {
@@ -75,6 +77,11 @@ pub(super) async fn log(floor: &Floor, visit: Visit) -> Result<Shown, Problem> {
             Err(problem) if matches!(problem.kind, ProblemType::Busy | ProblemType::Internal) => return Err(problem),
             Err(problem) => {
                 faults.push(format!("{}: {}", line.tag, said(&problem)));
+                let codes = problem.despite();
+                if let Some(first) = codes.first() {
+                    let words = despite_words(first).to_owned();
+                    despite.push(Despite { name: format!("despite.{}", line.tag), codes: codes.join(","), words });
+                }
                 break;
             }
         }
@@ -85,12 +92,12 @@ pub(super) async fn log(floor: &Floor, visit: Visit) -> Result<Shown, Problem> {
     if recorded > 0 {
         faults.push(format!("The {recorded} before it are recorded."));
     }
-    page(floor, &visit, faults).await
+    page(floor, &visit, faults, &despite).await
 }
 
 #[expect(clippy::cast_possible_truncation, clippy::cast_precision_loss, reason = "at most 200 pours, two hours apart")]
-fn after(started: Instant, minutes: f64, n: usize) -> Instant {
-    started.plus_ms((minutes * 60_000.0 * n as f64) as i64)
+fn after(started: Instant, minutes: f64, place: i64) -> Instant {
+    started.plus_ms((minutes * 60_000.0 * (place - 1) as f64) as i64)
 }
 
 fn pour(visit: &Visit, line: &Line, at: Instant) -> Value {
@@ -108,6 +115,12 @@ fn pour(visit: &Visit, line: &Line, at: Instant) -> Value {
         }
     }
     body["assumed"] = json!(assumed);
+    // Said of the one that was refused, by its tag: of no other.
+    let said = format!("despite.{}", line.tag);
+    let despite: Vec<&str> = visit.form.all(&said).flat_map(|codes| codes.split(',')).collect();
+    if !despite.is_empty() {
+        body["despite"] = json!(despite);
+    }
     body
 }
 

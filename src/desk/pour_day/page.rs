@@ -47,6 +47,17 @@ struct Poured {
     assumed: bool,
 }
 
+/// A way on for a shell that was refused: what is sent with it said, and the words of the button.
+#[derive(Clone)]
+pub(super) struct Despite {
+    /// The name of what is said, the shell's tag in it.
+    pub(super) name: String,
+    /// As the API has it.
+    pub(super) codes: String,
+    /// What it means.
+    pub(super) words: String,
+}
+
 struct Pot {
     number: String,
     words: String,
@@ -60,7 +71,6 @@ struct PourDay {
     pots: Vec<Pot>,
     number: String,
     alloy: String,
-    left: String,
     left_mg: i64,
     shells: Vec<Row>,
     others: Vec<Row>,
@@ -76,6 +86,7 @@ struct PourDay {
     minutes: String,
     key: String,
     faults: Vec<String>,
+    despite: Vec<Despite>,
     said: String,
 }
 
@@ -84,7 +95,7 @@ struct PourDay {
 pub fn pages(floor: &Floor) -> Vec<Page> {
     let (log, confirm) = (Arc::new(floor.clone()), Arc::new(floor.clone()));
     vec![
-        floor.page("/pour-day", Right::Log, |floor, visit| async move { page(&floor, &visit, Vec::new()).await }),
+        floor.page("/pour-day", Right::Log, |floor, visit| async move { page(&floor, &visit, Vec::new(), &[]).await }),
         Page::post("/pour-day/after", Right::Log, move |visit| {
             let floor = log.clone();
             async move { after::log(&floor, visit).await }
@@ -106,7 +117,7 @@ fn what(castings: &[&Listed]) -> String {
 }
 
 /// The page, with what was wrong with what was typed on it.
-pub(super) async fn page(floor: &Floor, visit: &Visit, faults: Vec<String>) -> Result<Shown, Problem> {
+pub(super) async fn page(floor: &Floor, visit: &Visit, faults: Vec<String>, despite: &[Despite]) -> Result<Shown, Problem> {
     let look = floor.look(visit).await?;
     let mut read = floor.kit.db.read().await?;
     let settings = settings::of(&mut read).await?;
@@ -186,12 +197,11 @@ pub(super) async fn page(floor: &Floor, visit: &Visit, faults: Vec<String>) -> R
             .collect(),
         number: number.to_owned(),
         alloy: trade.alloy(alloy).map_or_else(|| alloy.to_owned(), |a| format!("{} {alloy}", a.common_name)),
-        left: reads.mass(left),
         left_mg: left.mg(),
         shells,
         others,
         poured: pours.iter().map(|pour| poured_row(pour, &streams, &tags, reads)).collect(),
-        support: text(&last, "support"),
+        support: support(&last),
         supports: ["open_rack", "buried", "half_buried", "standing"].map(|s| (s.to_owned(), plain(s))).to_vec(),
         hands: if last_hands.is_empty() { me } else { last_hands },
         degrees: reads.units().temperature_symbol(),
@@ -203,8 +213,15 @@ pub(super) async fn page(floor: &Floor, visit: &Visit, faults: Vec<String>) -> R
         key: look.clock.mint().to_string(),
         said: said(visit),
         faults,
+        despite: despite.to_vec(),
     })
     .map(|shown| shown.status(status))
+}
+
+/// How shells are proposed to stand: as the last one did.
+fn support(last: &Value) -> String {
+    let last = text(last, "support");
+    if last.is_empty() { "open_rack".to_owned() } else { last }
 }
 
 fn said(visit: &Visit) -> String {
@@ -232,5 +249,5 @@ fn poured_row(pour: &Value, streams: &[PouredShell], tags: &[(Seq, String, Strin
     if !leaked.is_empty() {
         how = format!("{how}, {leaked}");
     }
-    Poured { tag, when: reads.at(&pour["at"]), how, id, assumed: !items(&pour["assumed"]).is_empty() }
+    Poured { tag, when: reads.at_of(pour), how, id, assumed: !items(&pour["assumed"]).is_empty() }
 }

@@ -212,10 +212,10 @@ fn dip_rows(
     tag_of: impl Fn(Seq) -> String,
     recipe_of: impl Fn(Seq) -> String,
 ) -> Vec<DipRow> {
-    let mut racks: BTreeMap<(String, usize), DipRow> = BTreeMap::new();
+    let mut racks: BTreeMap<(String, usize, usize, String), DipRow> = BTreeMap::new();
     for dip in dips {
         let recipe = recipe_of(dip.shell);
-        let rack = racks.entry((recipe.clone(), dip.coat)).or_insert_with(|| {
+        let rack = racks.entry(dip.rack(&recipe)).or_insert_with(|| {
             let last = !dip.is_due();
             let what = if last {
                 "All coats on, to the kiln".to_owned()

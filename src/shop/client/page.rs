@@ -58,6 +58,8 @@ async fn one(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
         let value = text(&client, &field.name);
         field.with(value)
     }));
-    sheet.folded("Correct this", correct);
+    if look.may_correct(&client) {
+        sheet.folded("Correct this", correct);
+    }
     sheet.show()
 }

@@ -2,6 +2,7 @@
 
 use crate::kernel::Problem;
 use crate::kernel::actor::Right;
+use crate::science::trade::Catalogue;
 use crate::shop::house::floor::{Floor, Look, choice, items, plain, text};
 use crate::web::page::escape_part;
 use crate::web::sheet::{Cell, Part, Sheet, Table};
@@ -75,17 +76,13 @@ async fn one(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
     let pieces = items(&job["pieces"]);
     sheet.table(pieces_table(pieces, patterns));
     let number = escape_part(&number);
-    sheet.slip("A piece more", piece(&look, &number, pieces, patterns));
+    let mut of_what = crate::shop::pattern::page::materials(&look).await?;
+    of_what.insert(0, choice("", "", ""));
+    sheet.slip("A piece more", piece(&look, &number, pieces, patterns, &of_what));
     edition(&look, &mut sheet, &number, pieces, patterns);
     let work = look
         .slip(format!("commissions/{number}/work"), "Log it")
-        .field(Field::text("operation", "What").with("other").proposing([
-            "make_mould",
-            "pull_wax",
-            "chase_wax",
-            "crate",
-            "other",
-        ]))
+        .field(Field::new("operation", "What", How::List).of(operations()?).with("other"))
         .field(Field::number("minutes", "Minutes").need())
         .field(Field::text("hand", "By whom").more())
         .field(Field::at());
@@ -99,9 +96,17 @@ async fn one(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
         .field(Field::text("title", "What it is").with(text(&job, "title")))
         .field(Field::new("due_on", "Due", How::Day).with(text(&job, "due_on")))
         .field(Field::new("notes", "Notes", How::Long).with(text(&job, "notes")));
-    sheet.folded("Correct this", correct);
+    if look.may_correct(&job) {
+        sheet.folded("Correct this", correct);
+    }
     sheet.links(&[("All jobs", "/jobs".to_owned()), ("The job's record", format!("/records/{}", text(&job, "id")))]);
     sheet.show()
+}
+
+/// Operations by name.
+fn operations() -> Result<Vec<Choice>, Problem> {
+    let built_in = Catalogue::builtin().map_err(Problem::internal)?;
+    Ok(built_in.operations.iter().map(|o| choice(o.code.clone(), o.name.clone(), "")).collect())
 }
 
 fn name_of(patterns: &[Value], id: &Value) -> String {
@@ -134,7 +139,7 @@ fn pattern_choices(patterns: &[Value]) -> Vec<Choice> {
     patterns.iter().map(|p| choice(text(p, "id"), text(p, "name"), if p["kind"] == "unique" { "unique" } else { "" })).collect()
 }
 
-fn piece(look: &Look<'_>, number: &str, pieces: &[Value], patterns: &[Value]) -> Slip {
+fn piece(look: &Look<'_>, number: &str, pieces: &[Value], patterns: &[Value], materials: &[Choice]) -> Slip {
     let last = pieces.last().cloned().unwrap_or(Value::Null);
     let alloys: std::collections::BTreeSet<String> = pieces.iter().map(|p| text(p, "alloy")).collect();
     let none = std::iter::once(choice("", "a new one, described below", ""));
@@ -147,7 +152,7 @@ fn piece(look: &Look<'_>, number: &str, pieces: &[Value], patterns: &[Value]) ->
         .field(Field::text("alloy", "Alloy").proposing(alloys).with(text(&last, "alloy")).need())
         .field(Field::text("edition_mark", "Edition mark").hint("As 3/8 or AP 1/2; empty for a single work."))
         .field(Field::text("pattern.name", "A new pattern: its name").more())
-        .field(Field::text("pattern.material", "Of what").proposing(["wax_casting", "wax_print", "pla", "eps"]).more())
+        .field(Field::new("pattern.material", "Of what", How::List).of(materials.iter().cloned()).more())
         .field(Field::number("pattern.mass_kg", "Mass of the pattern").more())
         .field(Field::number("pattern.section_mm", "Thinnest section").more())
         .field(Field::list("pattern.kind", "Can it be had again", KINDS).more())

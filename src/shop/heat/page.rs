@@ -249,7 +249,7 @@ fn events(look: &Look<'_>, path: &str) -> [Slip; 3] {
     ]
 }
 
-/// Shells that were fired, those with an expected mass first by it.
+/// A pour: which shell is said, never proposed.
 async fn pour(floor: &Floor, look: &Look<'_>, path: &str) -> Result<Slip, Problem> {
     use crate::shop::casting::{self, route::Stage};
     let mut read = floor.kit.db.read().await?;
@@ -285,7 +285,11 @@ async fn pour(floor: &Floor, look: &Look<'_>, path: &str) -> Result<Slip, Proble
     let support = if support.is_empty() { "open_rack".to_owned() } else { support };
     Ok(look
         .slip(format!("{path}/pours"), "Poured")
-        .field(Field::new("shell_id", "Shell", How::List).of(shells).with(asked))
+        .field(
+            Field::new("shell_id", "Shell", How::List)
+                .of(std::iter::once(choice("", "which shell", "")).chain(shells))
+                .with(asked),
+        )
         .field(Field::one("filled", "It filled", &[("full", "Full"), ("short", "Short"), ("stopped", "Stopped")]).with("full"))
         .field(Field::list("leaks.0.where", "It leaked at", &places))
         .field(Field::list("leaks.0.response", "What was done about the leak", &answers))

@@ -5,8 +5,9 @@ use super::settings;
 use super::shown::Shown as Reads;
 use crate::book::api::Kit;
 use crate::book::thing;
+use crate::book::verbs::HANDS_OWN_MS;
 use crate::kernel::actor::Right;
-use crate::kernel::{Clock, Problem};
+use crate::kernel::{Clock, Instant, Problem};
 use crate::science::trade::{Alloy, Catalogue, PatternMaterial, TradeStep};
 use crate::web::inside::Inside;
 use crate::web::page::escape_part;
@@ -120,6 +121,14 @@ impl Look<'_> {
     #[must_use]
     pub fn slip(&self, to: impl Into<String>, button: &str) -> Slip {
         self.visit.slip(to, button, self.clock.mint(), &self.symbols)
+    }
+    /// Whether whoever looks may correct a record: the owner always, a hand its own for a day.
+    #[must_use]
+    pub fn may_correct(&self, record: &Value) -> bool {
+        let Some(actor) = &self.visit.actor else { return false };
+        let recorded = record["recorded_at"].as_str().and_then(Instant::parse);
+        let own = record["by"] == *actor.name && recorded.is_some_and(|at| self.visit.now.since(at) <= HANDS_OWN_MS);
+        actor.role.may(Right::Own) || own
     }
     /// Who did it: whoever is signed in, unless others are named.
     #[must_use]

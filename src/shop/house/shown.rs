@@ -86,6 +86,12 @@ impl Shown {
     pub fn at(&self, value: &serde_json::Value) -> String {
         value.as_str().and_then(Instant::parse).map_or_else(String::new, |at| self.when(at, Precision::Minute))
     }
+    /// When the record of an answer happened, as precisely as it is known.
+    #[must_use]
+    pub fn at_of(&self, record: &serde_json::Value) -> String {
+        let precision = record["at_precision"].as_str().and_then(Precision::parse).unwrap_or_default();
+        record["at"].as_str().and_then(Instant::parse).map_or_else(String::new, |at| self.when(at, precision))
+    }
     /// An amount of an answer; nothing where there is none.
     #[must_use]
     pub fn minor(&self, value: &serde_json::Value) -> String {
@@ -189,6 +195,9 @@ pub fn flag_words(code: &str) -> &str {
 }
 
 impl Measures for Shown {
+    fn parts_thousands(&self) -> bool {
+        self.units == Units::Us
+    }
     fn mass(&self, typed: &str) -> Result<Mass, String> {
         self.units.read_mass(typed).map_err(|e| e.to_string())
     }

@@ -2,7 +2,7 @@
 
 mod api;
 mod model;
-mod page;
+pub mod page;
 mod verbs;
 
 pub use api::{routes, schemas};

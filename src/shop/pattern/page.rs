@@ -29,7 +29,11 @@ fn kind_words(kind: &str) -> &str {
     }
 }
 
-async fn materials(look: &Look<'_>) -> Result<Vec<Choice>, Problem> {
+/// What patterns are of, by name.
+///
+/// # Errors
+/// As the API.
+pub async fn materials(look: &Look<'_>) -> Result<Vec<Choice>, Problem> {
     let answer = look.get("/v1/trade/pattern-materials").await?;
     let words = |m: &Value| [text(m, "name"), text(m, "common_name")].into_iter().find(|n| !n.is_empty()).unwrap_or_default();
     Ok(items(&answer["items"]).iter().map(|m| choice(text(m, "code"), words(m), "")).collect())
@@ -126,7 +130,9 @@ async fn pattern(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem>
     );
     sheet.table(castings_of(&look, &format!("pattern={id}")).await?);
     let slip = look.slip(format!("patterns/{id}"), "Correct").correcting(&text(&found, "etag"));
-    sheet.folded("Correct this", pattern_fields(&look, slip, &found).await?);
+    if look.may_correct(&found) {
+        sheet.folded("Correct this", pattern_fields(&look, slip, &found).await?);
+    }
     sheet.links(&[("All patterns", "/patterns".to_owned()), ("Its record", format!("/records/{id}"))]);
     sheet.show()
 }
@@ -192,7 +198,9 @@ async fn mould(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
         .field(Field::at());
     sheet.folded("Minutes on it", work);
     let slip = look.slip(format!("moulds/{id}"), "Correct").correcting(&text(&found, "etag"));
-    sheet.folded("Correct this", mould_fields(&look, slip, &found, false).await?);
+    if look.may_correct(&found) {
+        sheet.folded("Correct this", mould_fields(&look, slip, &found, false).await?);
+    }
     sheet.links(&[("All moulds", "/moulds".to_owned()), ("Its record", format!("/records/{id}"))]);
     sheet.show()
 }

@@ -121,9 +121,7 @@ fn rows(list: &str, label: &str, shells: Vec<Choice>) -> Field {
 
 /// Whether shells of a load are not told yet.
 fn is_open(load: &Value) -> bool {
-    load["void"].is_null()
-        && (load["out_at"].is_null() || items(&load["shells"]).iter().any(|s| s["result"].is_null()))
-        && items(&load["shells"]).iter().any(|s| s["result"].is_null())
+    load["void"].is_null() && items(&load["shells"]).iter().any(|s| s["result"].is_null())
 }
 
 /// A load comes out: sound, but for those tapped.

@@ -26,6 +26,12 @@ impl Dip {
     pub const fn is_due(&self) -> bool {
         self.coat <= self.of
     }
+    /// What goes on one rack: shells whose next coat is the same, of one recipe. Versions of a
+    /// recipe may differ in it.
+    #[must_use]
+    pub fn rack(&self, recipe: &str) -> (String, usize, usize, String) {
+        (recipe.to_owned(), self.coat, self.of, self.planned.to_string())
+    }
     /// In words: kind, slurry, stucco.
     #[must_use]
     pub fn words(&self) -> String {

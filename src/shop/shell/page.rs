@@ -43,7 +43,7 @@ async fn dip(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
     let name =
         |seq: Seq| names.iter().find(|(s, ..)| *s == seq).map_or(("", ""), |(_, tag, recipe)| (tag.as_str(), recipe.as_str()));
     let only = Tag::parse(visit.query.get("shell")).map(|tag| tag.to_string());
-    let (mut racks, mut finished) = (BTreeMap::<(String, usize), Rack>::new(), Vec::new());
+    let (mut racks, mut finished) = (BTreeMap::<(String, usize, usize, String), Rack>::new(), Vec::new());
     for dip in shells.iter().filter_map(|shell| next_dip(&story, *shell)) {
         let (tag, recipe) = name(dip.shell);
         let wet = dip.dry_at.filter(|at| *at > now).map_or_else(String::new, |at| look.reads.soon(at));
@@ -53,11 +53,7 @@ async fn dip(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
         }
         let chosen = only.as_deref().map_or(wet.is_empty(), |only| only == tag);
         let aside = if wet.is_empty() { wet } else { format!("drying until {wet}") };
-        let rack = racks.entry((recipe.to_owned(), dip.coat)).or_insert_with(|| Rack {
-            recipe: recipe.to_owned(),
-            shells: Vec::new(),
-            dip,
-        });
+        let rack = racks.entry(dip.rack(recipe)).or_insert_with(|| Rack { recipe: recipe.to_owned(), shells: Vec::new(), dip });
         rack.shells.push(Choice { chosen, ..choice(tag, tag, aside) });
     }
     let mut sheet = Sheet::new(&visit, "Dip");

@@ -303,6 +303,25 @@ CREATE TABLE cost (
 ) STRICT;
 CREATE INDEX cost_by_commission ON cost (commission_seq);
 
+CREATE TABLE outside_work (
+    seq          INTEGER PRIMARY KEY REFERENCES record (seq),
+    due_back_on  TEXT,
+    back_ms      INTEGER
+) STRICT;
+-- What is still away: few, and asked for by the start page.
+CREATE INDEX outside_work_away ON outside_work (due_back_on) WHERE back_ms IS NULL;
+
+CREATE TABLE expense (
+    seq          INTEGER PRIMARY KEY REFERENCES record (seq),
+    kind         TEXT NOT NULL,
+    amount_minor INTEGER NOT NULL
+) STRICT;
+
+CREATE TABLE incident (
+    seq  INTEGER PRIMARY KEY REFERENCES record (seq),
+    hurt INTEGER NOT NULL CHECK (hurt IN (0, 1))
+) STRICT;
+
 CREATE TABLE payment (
     seq            INTEGER PRIMARY KEY REFERENCES record (seq),
     commission_seq INTEGER NOT NULL REFERENCES record (seq),

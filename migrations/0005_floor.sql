@@ -40,3 +40,14 @@ CREATE INDEX session_by_device ON session (device_n) WHERE device_n IS NOT NULL;
 CREATE TABLE first_run (
     hash BLOB PRIMARY KEY CHECK (length(hash) = 32)
 ) STRICT, WITHOUT ROWID;
+
+-- A link by which whoever holds it sees how far a job is; its secret is only in the link.
+CREATE TABLE progress_link (
+    n              INTEGER PRIMARY KEY,
+    hash           BLOB    NOT NULL UNIQUE CHECK (length(hash) = 32),
+    commission_seq INTEGER NOT NULL REFERENCES record (seq),
+    by             TEXT    NOT NULL,
+    created_ms     INTEGER NOT NULL,
+    ended_ms       INTEGER
+) STRICT;
+CREATE INDEX progress_link_by_commission ON progress_link (commission_seq);

@@ -140,6 +140,12 @@ CREATE TABLE device (
     ended_ms   INTEGER
 ) STRICT;
 
+CREATE TABLE expense (
+    seq          INTEGER PRIMARY KEY REFERENCES record (seq),
+    kind         TEXT NOT NULL,
+    amount_minor INTEGER NOT NULL
+) STRICT;
+
 CREATE TABLE fact_batch (
     shell_seq INTEGER NOT NULL REFERENCES record (seq),
     batch_seq INTEGER NOT NULL REFERENCES record (seq),
@@ -301,6 +307,11 @@ CREATE TABLE idempotency (
     answer      TEXT    NOT NULL,
     at_ms       INTEGER NOT NULL
 ) STRICT, WITHOUT ROWID;
+
+CREATE TABLE incident (
+    seq  INTEGER PRIMARY KEY REFERENCES record (seq),
+    hurt INTEGER NOT NULL CHECK (hurt IN (0, 1))
+) STRICT;
 
 CREATE TABLE journal (
     n          INTEGER PRIMARY KEY AUTOINCREMENT,
@@ -485,6 +496,14 @@ CREATE TABLE out (
     lot_seq INTEGER NOT NULL REFERENCES record (seq)
 ) STRICT;
 
+CREATE TABLE outside_work (
+    seq          INTEGER PRIMARY KEY REFERENCES record (seq),
+    due_back_on  TEXT,
+    back_ms      INTEGER
+) STRICT;
+
+CREATE INDEX outside_work_away ON outside_work (due_back_on) WHERE back_ms IS NULL;
+
 CREATE TABLE patch (
     seq       INTEGER PRIMARY KEY REFERENCES record (seq),
     shell_seq INTEGER NOT NULL REFERENCES record (seq)
@@ -552,6 +571,17 @@ CREATE TABLE preheat (
     kiln_seq INTEGER NOT NULL REFERENCES record (seq),
     out_ms   INTEGER
 ) STRICT;
+
+CREATE TABLE progress_link (
+    n              INTEGER PRIMARY KEY,
+    hash           BLOB    NOT NULL UNIQUE CHECK (length(hash) = 32),
+    commission_seq INTEGER NOT NULL REFERENCES record (seq),
+    by             TEXT    NOT NULL,
+    created_ms     INTEGER NOT NULL,
+    ended_ms       INTEGER
+) STRICT;
+
+CREATE INDEX progress_link_by_commission ON progress_link (commission_seq);
 
 CREATE TABLE rate (
     seq          INTEGER PRIMARY KEY REFERENCES record (seq),

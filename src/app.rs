@@ -112,6 +112,7 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
     out.extend(desk::route_card::routes(kit));
     out.extend(desk::cost::routes(kit));
     out.extend(desk::report::routes(kit));
+    out.extend(desk::edition::routes(kit));
     out
 }
 
@@ -176,6 +177,9 @@ pub fn pages(kit: &Kit, inside: &Inside) -> Pages {
     pages.all.extend(bench::pages(&floor));
     pages.all.extend(desk::history::pages(&floor));
     pages.all.extend(desk::report::pages::pages(&floor));
+    pages.all.extend(desk::cost::pages(&floor));
+    pages.all.extend(desk::edition::pages(&floor));
+    pages.all.extend(desk::progress::pages(&floor));
     pages.all.extend(desk::pour_day::pages(&floor));
     pages.all.extend(desk::start::pages(kit));
     pages.all.extend(desk::search::pages(kit));

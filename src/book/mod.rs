@@ -12,6 +12,7 @@ pub mod idempotency;
 pub mod journal;
 pub mod list;
 mod own;
+pub mod reach;
 pub mod render;
 pub mod resolve;
 pub mod room;

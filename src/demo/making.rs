@@ -63,9 +63,14 @@ impl Shop {
         for _ in 0..copies {
             let mut piece = json!({"at": at(now), "alloy": ALLOYS.get(alloy).map_or("", |a| a.code)});
             if edition && let Some(known) = self.patterns.get_mut(pattern) {
-                let (of, n) = (known.marks / 10, known.marks % 10);
+                // Editions of eight with two artist's proofs; what is cast after them bears no mark.
+                let n = known.marks;
                 known.marks += 1;
-                piece["edition_mark"] = if n == 9 { format!("AP {}/9", of + 1) } else { format!("{}/99", n + 1 + of * 9) }.into();
+                match n {
+                    0..=7 => piece["edition_mark"] = format!("{}/8", n + 1).into(),
+                    8 | 9 => piece["edition_mark"] = format!("AP {}/2", n - 7).into(),
+                    _ => {}
+                }
             }
             if parts == 2 {
                 piece["parts"] = json!(["figure", "base"]);

@@ -40,8 +40,20 @@ pub async fn open(shop: &mut Shop) -> Result<(), String> {
         ("scale_step_kg", json!(0.01)),
         // They look at the tanks once a week, and give it a day.
         ("slurry_check_hours", json!(192)),
+        ("overhead_rule", json!({"rule": "percent_of_work", "percent": 45})),
     ] {
         shop.caller.post(Who::Owner, "/v1/settings", json!({"name": name, "from_on": "2023-11-03", "value": value})).await?;
+    }
+    for (what, amount) in [
+        ("hand_hour", 2800),
+        ("shell_coat_dm2", 42),
+        ("wax_kg", 1150),
+        ("fuel_kg", 265),
+        ("fuel_kwh", 24),
+        ("pour_day", 7500),
+        ("crucible_heat", 1900),
+    ] {
+        shop.caller.post(Who::Owner, "/v1/rates", json!({"what": what, "from_on": "2023-11-03", "amount_minor": amount})).await?;
     }
     recipes(shop, now).await?;
     tanks(shop, now).await?;
@@ -158,6 +170,13 @@ impl Shop {
         }
         if (now - BEGINS) / (7 * DAY) % 10 == 9 {
             tanks(self, now).await?;
+        }
+        if (now - BEGINS) / (7 * DAY) % 4 == 1 {
+            for (kind, amount) in [("rent", 78_000), ("insurance", 11_500), ("utilities", 16_400), ("protection", 4_300)] {
+                let body = json!({"kind": kind, "amount_minor": amount, "at": at(now + HOUR)});
+                self.caller.tick(now + HOUR);
+                self.caller.post(Who::Owner, "/v1/expenses", body).await?;
+            }
         }
         for (place, (low, high)) in [(20, 30), (9, 17)].into_iter().enumerate() {
             let Some(id) = self.slurries.get(place).cloned() else { continue };

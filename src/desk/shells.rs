@@ -34,6 +34,7 @@ async fn list(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
     let look = floor.look(&visit).await?;
     let stages = [Stage::Wax, Stage::Shell, Stage::Burnout, Stage::Preheat, Stage::Pour];
     let listed = casting::standing_at(&mut floor.kit.db.read().await?, &stages, MOST).await?;
+    let listed = casting::seen_by(listed, visit.actor()?.role);
     let mut sheet = Sheet::new(&visit, "Shells");
     let waxes = listed.iter().find(|c| c.stage == "wax").map_or(0, |c| c.of);
     if waxes > 0 {
@@ -118,7 +119,7 @@ async fn one(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
     let settings = settings::of(&mut read).await?;
     let story = story::load(&mut read, &[], &[seq]).await?;
     let flags = burnout::flags(&mut read, &[seq]).await?;
-    let castings = casting::listed_of(&mut read, &[seq], 60).await?;
+    let castings = casting::seen_by(casting::listed_of(&mut read, &[seq], 60).await?, visit.actor()?.role);
     drop(read);
     let stage = castings.first().map_or("", |c| c.stage.as_str());
     let mut sheet = Sheet::new(&visit, "Shell");

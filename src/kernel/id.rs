@@ -137,6 +137,12 @@ kinds! {
     Cost "cost" "costs";
     /// Money received for a commission.
     Payment "payment" "payments";
+    /// Work done outside the shop: what is away for it, and when it is due back.
+    OutsideWork "outside_work" "outside-work";
+    /// What the shop costs as such: rent, insurance, repairs.
+    Expense "expense" "expenses";
+    /// Something that went wrong, or nearly did, and what was done.
+    Incident "incident" "incidents";
     /// A dated setting of the shop.
     Setting "setting" "settings";
     /// A rate or price that the shop reckons with from a day on.

@@ -84,7 +84,7 @@ impl Inside {
         if let Some((name, _)) = query.iter().find(|(name, _)| !route.params.iter().any(|p| p.name == name)) {
             return Err(Problem::new(ProblemType::UnknownParameter, format!("{name} is not asked here.")));
         }
-        let sees_money = asked.actor.sees_money;
+        let who = asked.actor.clone();
         let ctx = Ctx {
             actor: Some(asked.actor),
             path_params,
@@ -98,7 +98,7 @@ impl Inside {
             now: asked.now,
         };
         let reply = (route.handler)(ctx).await?;
-        Ok(if sees_money { reply } else { reply.without_money() })
+        Ok(reply.seen_by(Some(&who)))
     }
 
     /// What a caller who is signed in as this visitor would be answered.

@@ -2,6 +2,7 @@
 //! Knows no room.
 
 pub mod assets;
+pub mod csv;
 pub mod draw;
 pub mod help;
 pub mod inside;

@@ -1,7 +1,8 @@
 //! Answers, and problems as answers (RFC 9457).
 
+use crate::kernel::actor::Right;
 use crate::kernel::problem::Class;
-use crate::kernel::{Problem, ProblemType};
+use crate::kernel::{Actor, Problem, ProblemType};
 use axum::body::Body;
 use axum::http::{HeaderName, HeaderValue, Response, StatusCode, header};
 use serde_json::{Map, Value, json};
@@ -68,6 +69,20 @@ impl Reply {
         self
     }
 
+    /// As someone may see it: without money where it is not theirs to see, and without the names of makers
+    /// for those who only read.
+    #[must_use]
+    pub fn seen_by(mut self, actor: Option<&Actor>) -> Self {
+        let Some(actor) = actor else { return self };
+        if !actor.sees_money {
+            self = self.without_money();
+        }
+        if let (false, Some(value)) = (actor.role.may(Right::Log), &mut self.value) {
+            strip_makers(value);
+        }
+        self
+    }
+
     /// As a response.
     #[must_use]
     pub fn into_response(self) -> Response<Body> {
@@ -105,6 +120,17 @@ fn strip_money(value: &mut Value) {
             members.values_mut().for_each(strip_money);
         }
         Value::Array(items) => items.iter_mut().for_each(strip_money),
+        _ => {}
+    }
+}
+
+fn strip_makers(value: &mut Value) {
+    match value {
+        Value::Object(members) => {
+            members.shift_remove("maker");
+            members.values_mut().for_each(strip_makers);
+        }
+        Value::Array(items) => items.iter_mut().for_each(strip_makers),
         _ => {}
     }
 }

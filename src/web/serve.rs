@@ -225,9 +225,9 @@ async fn answer(here: &Path, params: &RawPathParams, request: Request) -> Result
     let method = route.method;
     let body = body(route, &request.headers, payload).await?;
     let now = here.db.clock().now();
-    let sees_money = actor.as_ref().is_none_or(|a| a.sees_money);
+    let who = actor.clone();
     let reply = (route.handler)(Ctx { actor, path_params, query, body, path, method, if_match, key, sent: None, now }).await?;
-    Ok(if sees_money { reply } else { reply.without_money() })
+    Ok(reply.seen_by(who.as_ref()))
 }
 
 fn malformed_header(name: &str) -> Problem {

@@ -123,6 +123,8 @@ pub enum Part {
     Links(Vec<(String, String)>),
     /// Fields that ask a page for something else, and where.
     Asking(String, Vec<Field>),
+    /// A place that a link of the page leads to.
+    Anchor(String),
     /// A drawing of ours, its text escaped: heading and SVG.
     Drawing(String, String),
 }

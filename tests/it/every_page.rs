@@ -14,7 +14,7 @@ use std::collections::BTreeMap;
 /// The most driver calls that a page may make, whatever there is in the shop.
 const MOST: usize = 32;
 /// Pages that may ask more: each asks several of the API's lists.
-const MORE: [(&str, usize); 2] = [("/reports/behind", 40), ("/jobs/{id}", 40)];
+const MORE: [(&str, usize); 3] = [("/reports/behind", 40), ("/jobs/{id}", 40), ("/jobs/{id}/cost", 48)];
 /// Statements that walk through all of a table, and why that is right.
 const WALKS: [(&str, &str); 7] = [
     ("first_run", "one row, or none"),
@@ -26,6 +26,14 @@ const WALKS: [(&str, &str); 7] = [
     ("device", "the tablets are few"),
     ("fact_", "a report counts over all that it is asked of, from facts made for it"),
 ];
+
+/// A link to a job, made as the owner makes it: its secret.
+async fn progress_secret(shop: &TestShop, number: &str) -> String {
+    let mut owner = Browser::signed_in(shop, "Olive", Role::Owner).await;
+    let html = owner.post(&format!("/jobs/{number}/links"), &[]).await.is(200);
+    let begin = html.find("/progress/").unwrap() + "/progress/".len();
+    html[begin..].split('"').next().unwrap().to_owned()
+}
 
 /// One of each thing, and the values that stand for the parts of paths.
 struct Filled {
@@ -48,12 +56,19 @@ async fn filled(more: usize) -> Filled {
     let (casting, shell, heat, _) = last.unwrap();
     let heat = shop.get(&format!("/v1/heats/{heat}")).await.is(200);
     let pattern = shop.pattern("file").await;
+    let edition_of = pattern.clone();
+    let secret = progress_secret(&shop, job["number"].as_str().unwrap()).await;
     let recipe = shop.recipe().await;
     let lot = shop.lot(5.0, 1).await;
     let text = |value: &Value, name: &str| value[name].as_str().unwrap().to_owned();
     let parts = BTreeMap::from([
         ("/clients/{id}", id(&client)),
         ("/jobs/{id}", text(&job, "number")),
+        ("/jobs/{id}/class", text(&job, "number")),
+        ("/jobs/{id}/links", text(&job, "number")),
+        ("/patterns/{id}/edition", edition_of),
+        ("/progress/{secret}", secret),
+        ("/jobs/{id}/cost", text(&job, "number")),
         ("/patterns/{id}", pattern),
         ("/moulds/{id}", id(&mould)),
         ("/recipes/{id}", recipe),

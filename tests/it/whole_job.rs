@@ -179,7 +179,9 @@ async fn a_job_from_the_commission_to_the_delivery() {
     let again = owner.log(&page, "/recast", &[]).await;
     assert!(whole(&again, owner.get(&again).await).contains("attempt 2"));
     let html = whole(&job, owner.get(&job).await);
-    assert!(html.contains("What its metal cost") && html.contains("attempt 2"), "{html}");
+    assert!(html.contains("What it cost") && html.contains("attempt 2"), "{html}");
+    let html = whole("cost", owner.get(&format!("{job}/cost")).await);
+    assert!(html.contains("What its metal cost") && html.contains("From the first hour to the last"), "{html}");
     for page in ["/shells", "/things", "/history", "/bench", "/breakout", "/cut-off", "/clients", "/moulds", "/slurry", "/pages"]
     {
         whole(page, owner.get(page).await);

@@ -56,7 +56,15 @@ pub async fn record<R: Room>(kit: &Kit, ctx: Ctx, parent: Option<InPath>) -> Res
 #[must_use]
 pub const fn heading(kind: Kind) -> &'static str {
     match kind {
-        Kind::Hand | Kind::Kiln | Kind::Furnace | Kind::Crucible | Kind::Supplier | Kind::Setting | Kind::Rate => "The shop",
+        Kind::Hand
+        | Kind::Kiln
+        | Kind::Furnace
+        | Kind::Crucible
+        | Kind::Supplier
+        | Kind::Setting
+        | Kind::Rate
+        | Kind::Expense
+        | Kind::Incident => "The shop",
         Kind::Client | Kind::Commission | Kind::Cost | Kind::Payment => "Clients and commissions",
         Kind::Mould
         | Kind::Pattern
@@ -73,7 +81,9 @@ pub const fn heading(kind: Kind) -> &'static str {
         Kind::Burnout | Kind::Preheat => "Kilns",
         Kind::MetalLot | Kind::Receipt | Kind::Count | Kind::Out | Kind::Transfer => "Metal",
         Kind::Heat | Kind::Charge | Kind::HeatEvent | Kind::Pour | Kind::Leak | Kind::Closing => "Heats and pours",
-        Kind::Breakout | Kind::ShellBreakout | Kind::CutOff | Kind::Finding | Kind::Work => "Breakout and bench",
+        Kind::Breakout | Kind::ShellBreakout | Kind::CutOff | Kind::Finding | Kind::Work | Kind::OutsideWork => {
+            "Breakout and bench"
+        }
         Kind::TradeEntry => "Trade",
     }
 }

@@ -1,7 +1,7 @@
 //! SQL of costs: the book's links and journal alone.
 
 use crate::db::{Read as _, ReadTx};
-use crate::kernel::{Problem, Seq};
+use crate::kernel::{Money, Problem, Seq};
 
 /// The pieces of a commission in order: number, id, edition mark.
 pub async fn pieces(read: &mut ReadTx, commission: Seq) -> Result<Vec<(Seq, String, Option<String>)>, Problem> {
@@ -14,4 +14,32 @@ pub async fn pieces(read: &mut ReadTx, commission: Seq) -> Result<Vec<(Seq, Stri
         )
         .await?;
     rows.iter().map(|row| Ok((row.int(0)?, row.uuid(1)?.to_string(), row.opt_text(2)?))).collect()
+}
+
+/// What was agreed for a job and what came in for it.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct MoneyIn {
+    /// The price agreed.
+    pub price: Option<Money>,
+    /// All payments.
+    pub paid: Money,
+}
+
+/// The price of a commission and its payments.
+pub async fn money_in(read: &mut ReadTx, commission: Seq) -> Result<MoneyIn, Problem> {
+    let sql = "SELECT (SELECT j.body ->> 'price_minor' FROM record r JOIN journal j ON j.n = r.journal_n WHERE r.seq = ?), \
+               (SELECT coalesce(sum(j.body ->> 'amount_minor'), 0) FROM link l \
+                CROSS JOIN record r ON r.seq = l.record_seq AND r.kind = 'payment' AND r.void_ms IS NULL \
+                JOIN journal j ON j.n = r.journal_n WHERE l.target_seq = ? AND l.member = 'commission_id')";
+    let row = read.fetch_one(sql, vec![commission.into(), commission.into()]).await?;
+    let row = row.ok_or_else(|| Problem::internal("no answer about payments"))?;
+    Ok(MoneyIn { price: row.opt_int(0)?.map(Money::from_minor), paid: Money::from_minor(row.int(1)?) })
+}
+
+/// Number and title of some commissions.
+pub async fn titles(read: &mut ReadTx, seqs: &[Seq]) -> Result<Vec<(Seq, String, String)>, Problem> {
+    let sql = "SELECT r.seq, h.key, j.body ->> 'title' FROM json_each(?) k CROSS JOIN record r ON r.seq = k.value \
+               JOIN handle h ON h.record_seq = r.seq AND h.space = 'commission' JOIN journal j ON j.n = r.journal_n";
+    let rows = read.fetch(sql, vec![serde_json::json!(seqs).to_string().into()]).await?;
+    rows.iter().map(|row| Ok((row.int(0)?, row.text(1)?, row.text(2)?))).collect()
 }

@@ -65,7 +65,7 @@ pub fn pages(kit: &Kit) -> Vec<Page> {
 async fn show(kit: &Kit, visit: &Visit) -> Result<Shown, Problem> {
     let mut read = kit.db.read().await?;
     let (card, row) = card_of(kit, &mut read, visit.part("tag")).await?;
-    let listed = casting::listed_of(&mut read, &[row.seq], 1).await?.pop();
+    let listed = casting::seen_by(casting::listed_of(&mut read, &[row.seq], 1).await?, visit.actor()?.role).pop();
     let reads = Reads::new(settings::of(&mut read).await?, visit.now);
     let lines: &[Value] = card["route"].as_array().map_or(&[], Vec::as_slice);
     let ids: Vec<Uuid> = lines.iter().flat_map(|l| things(&l["record"])).collect();

@@ -75,7 +75,7 @@ async fn look(kit: &Kit, visit: &Visit) -> Result<Shown, Problem> {
     if !text.is_empty() {
         of = store::named(&mut read, &text, 200).await?;
     }
-    let listed = casting::listed_of(&mut read, &of, MOST).await?;
+    let listed = casting::seen_by(casting::listed_of(&mut read, &of, MOST).await?, visit.actor()?.role);
     let reads = Reads::new(settings::of(&mut read).await?, visit.now);
     let rows = listed.iter().map(|c| row(c, &reads)).collect();
     let title = if text.is_empty() { "Find".to_owned() } else { format!("Found by {text}") };

@@ -92,7 +92,7 @@ async fn start(kit: &Kit, visit: &Visit) -> Result<Shown, Problem> {
     let settings = settings::of(&mut read).await?;
     let trade = trade::of(&mut read).await?;
     let reads = Reads::new(settings.clone(), now);
-    let listed = casting::in_the_shop(&mut read, OF_EACH).await?;
+    let listed = casting::seen_by(casting::in_the_shop(&mut read, OF_EACH).await?, visit.actor()?.role);
     let dipping = casting::shells_at(&mut read, &[Stage::Shell]).await?;
     let fired = casting::shells_at(&mut read, &[Stage::Burnout, Stage::Preheat]).await?;
     let both: Vec<Seq> = dipping.iter().chain(&fired).copied().collect();

@@ -48,6 +48,7 @@ pub use history::{Cluster, Entry, Event, History, Prices, clusters, heels};
 pub use impossible::{Impossible, Scale, negative_mass, tolerance};
 pub use masses::{Basis, HeatMasses, Masses, Stream, masses};
 pub use owners::{Owner, SHOP, owners};
+pub use share::{Taker, share};
 pub use stock::{Act, Key, Step, Stock, Told, Values, lot_movements, lot_steps, recall};
 pub use value::{Derived, derive_cluster, plan};
 

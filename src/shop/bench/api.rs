@@ -1,7 +1,7 @@
 //! `/v1/work`, `/v1/finishes`, `/v1/scraps`, and what they are booked on.
 
-use super::model::{FinishBody, ScrapBody, WorkBody};
-use super::verbs::{Finishes, Scraps, WorkDone};
+use super::model::{FinishBody, OutsideWorkBody, ScrapBody, WorkBody};
+use super::verbs::{Finishes, OutsideWorkDone, Scraps, WorkDone};
 use crate::book::api::{InPath, Kit, ListFilter, post, record_schema, request_schema, standard};
 use crate::kernel::Kind;
 use crate::kernel::actor::Right;
@@ -59,6 +59,18 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
         ],
         Right::Correct,
     ));
+    let about = "Send something out to be worked on";
+    out.push(post::<OutsideWorkDone>(kit, "/v1/outside-work", "outside_work_create", about, Right::Log, None));
+    out.extend(standard::<OutsideWorkDone>(
+        kit,
+        &[
+            ListFilter::Refers { member: "casting_id", kind: Kind::Casting },
+            ListFilter::Refers { member: "piece_id", kind: Kind::Piece },
+            ListFilter::Refers { member: "mould_id", kind: Kind::Mould },
+            ListFilter::Refers { member: "pattern_id", kind: Kind::Pattern },
+        ],
+        Right::Correct,
+    ));
     out.extend(standard::<Finishes>(kit, of_casting, Right::Correct));
     out.extend(standard::<Scraps>(kit, of_casting, Right::Correct));
     out
@@ -70,6 +82,7 @@ pub fn schemas() -> Vec<(Kind, Value)> {
     let none = Map::new();
     vec![
         (Kind::Work, record_schema::<WorkBody>(Kind::Work, &none, &[])),
+        (Kind::OutsideWork, record_schema::<OutsideWorkBody>(Kind::OutsideWork, &none, &[])),
         (Kind::Finish, record_schema::<FinishBody>(Kind::Finish, &none, &[])),
         (Kind::Scrap, record_schema::<ScrapBody>(Kind::Scrap, &none, &[("findings", Kind::Finding)])),
     ]

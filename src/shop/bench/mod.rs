@@ -6,6 +6,6 @@ mod page;
 mod verbs;
 
 pub use api::{routes, schemas};
-pub use model::{Operation, ScrapBody, WorkBody};
+pub use model::{Operation, OutsideWorkBody, ScrapBody, WorkBody};
 pub use page::pages;
-pub use verbs::{Finishes, Scraps, WorkDone};
+pub use verbs::{Finishes, OutsideWorkDone, Scraps, WorkDone};

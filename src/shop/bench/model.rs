@@ -1,7 +1,8 @@
 //! What is said of work, finishing and scrapping.
 
-use crate::kernel::field::{Children, Kg, Minor, Named, Nested, Parent, Positive, Ref, Text};
-use crate::kernel::id::{Casting, Commission, Hand, Heat, MetalLot, Mould, Piece, Shell};
+use crate::kernel::Instant;
+use crate::kernel::field::{Children, Day, Kg, Minor, Named, Nested, Parent, Positive, Ref, Text};
+use crate::kernel::id::{Casting, Commission, Hand, Heat, MetalLot, Mould, Pattern, Piece, Shell, Supplier};
 use crate::shop::breakout::FindingBody;
 use crate::{body, words};
 
@@ -94,6 +95,32 @@ body! {
     pub struct FinishBody {
         /// The casting.
         casting_id: Parent<Casting>,
+        /// Notes.
+        note: Option<Text<1000>>,
+    }
+}
+
+body! {
+    /// Work done outside the shop on a casting, a piece, a mould or a pattern.
+    pub struct OutsideWorkBody {
+        /// What is away: a casting.
+        casting_id: Option<Ref<Casting>>,
+        /// A piece.
+        piece_id: Option<Ref<Piece>>,
+        /// A mould.
+        mould_id: Option<Ref<Mould>>,
+        /// A pattern.
+        pattern_id: Option<Ref<Pattern>>,
+        /// With whom.
+        supplier: Named<Supplier>,
+        /// What is done there.
+        what: Text<200>,
+        /// When it is due back.
+        due_back_on: Option<Day>,
+        /// When it came back; it is away until then.
+        back_at: Option<Instant>,
+        /// What it costs.
+        cost_minor: Option<Minor>,
         /// Notes.
         note: Option<Text<1000>>,
     }

@@ -28,6 +28,7 @@ async fn list(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
     let look = floor.look(&visit).await?;
     let stages = [Stage::Breakout, Stage::Bench, Stage::Done];
     let listed = casting::standing_at(&mut floor.kit.db.read().await?, &stages, MOST).await?;
+    let listed = casting::seen_by(listed, visit.actor()?.role);
     let mut sheet = Sheet::new(&visit, "Bench");
     for (stage, heading, empty) in [
         ("bench", "On the bench, to finish", "Nothing is on the bench."),

@@ -1,6 +1,6 @@
 //! Recording work, finishing and scrapping.
 
-use super::model::{FinishBody, ScrapBody, WorkBody};
+use super::model::{FinishBody, OutsideWorkBody, ScrapBody, WorkBody};
 use crate::book::children::{amend, follow, take_array};
 use crate::book::{Entry, Room};
 use crate::db::WriteTx;
@@ -76,6 +76,40 @@ impl Room for WorkDone {
             tx.touch(Kind::Casting, casting);
         }
         metal::enter(tx, entry, lines);
+        Ok(())
+    }
+}
+
+/// Work done outside.
+pub enum OutsideWorkDone {}
+
+impl Room for OutsideWorkDone {
+    const KIND: Kind = Kind::OutsideWork;
+    const TABLE: &'static str = "outside_work";
+    type Body = OutsideWorkBody;
+
+    async fn enter(_: &mut WriteTx, entry: &mut Entry<OutsideWorkBody>) -> Result<(), Problem> {
+        let body = &entry.body;
+        let casting = body.casting_id.as_ref().map(Ref::seq);
+        let others =
+            [body.piece_id.as_ref().map(Ref::seq), body.mould_id.as_ref().map(Ref::seq), body.pattern_id.as_ref().map(Ref::seq)];
+        let named = std::iter::once(casting).chain(others).flatten().count();
+        let mut faults = Vec::new();
+        if named != 1 {
+            let message = "Say what is away: one casting, piece, mould or pattern.".into();
+            faults.push(Fault { pointer: "/casting_id".into(), code: "one-of", message });
+        }
+        if body.back_at.is_some_and(|back| back < entry.common.at) {
+            let message = "It came back before it went away. Check both times.".into();
+            faults.push(Fault { pointer: "/back_at".into(), code: "before", message });
+        }
+        if !faults.is_empty() {
+            return Err(Problem::invalid(faults));
+        }
+        entry.columns = vec![("due_back_on", body.due_back_on.map(|d| d.0.to_string()).into()), ("back_ms", body.back_at.into())];
+        if let Some(casting) = casting {
+            entry.bear(casting);
+        }
         Ok(())
     }
 }

@@ -44,6 +44,7 @@ async fn list(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
     let look = floor.look(&visit).await?;
     let mut read = floor.kit.db.read().await?;
     let poured = casting::standing_at(&mut read, &[Stage::Pour, Stage::Breakout], MOST).await?;
+    let poured = casting::seen_by(poured, visit.actor()?.role);
     drop(read);
     let mut sheet = Sheet::new(&visit, "Break out");
     let mut shells: BTreeMap<(i64, String), Vec<&Listed>> = BTreeMap::new();
@@ -106,6 +107,7 @@ async fn open(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
 async fn to_cut_off(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
     let look = floor.look(&visit).await?;
     let listed = casting::standing_at(&mut floor.kit.db.read().await?, &[Stage::Breakout], MOST).await?;
+    let listed = casting::seen_by(listed, visit.actor()?.role);
     let mut sheet = Sheet::new(&visit, "Cut off");
     let castings: Vec<&Listed> = listed.iter().collect();
     sheet.table(table("", "Nothing is waiting to be cut off.", &castings, &look.reads, |c| {

@@ -59,6 +59,10 @@ body! {
         out_at: Option<Instant>,
         /// Gas burnt.
         fuel_kg: Option<Kg<0>>,
+        /// What the gas bottles weighed before, where that is how fuel is known.
+        bottles_before_kg: Option<Kg<0>>,
+        /// And after.
+        bottles_after_kg: Option<Kg<0>>,
         /// Current used.
         fuel_kwh: Option<UpTo<1_000_000>>,
         /// Notes.

@@ -4,6 +4,7 @@ use super::model::{BurnoutBody, Purpose};
 use crate::book::{Entry, Room};
 use crate::db::WriteTx;
 use crate::kernel::{Fault, Kind, Problem};
+use crate::shop::house::fuel::Fuel;
 
 /// Burnouts.
 pub enum Burnouts {}
@@ -14,6 +15,10 @@ impl Room for Burnouts {
     type Body = BurnoutBody;
 
     async fn enter(tx: &mut WriteTx, entry: &mut Entry<BurnoutBody>) -> Result<(), Problem> {
+        let body = &entry.body;
+        let told = body.fuel_kg.is_some() || body.fuel_kwh.is_some();
+        let (before, after) = (body.bottles_before_kg.map(|m| m.0), body.bottles_after_kg.map(|m| m.0));
+        Fuel { told, before, after }.check()?;
         let mut faults = Vec::new();
         let shells: Vec<i64> = entry.body.shells.0.iter().map(|s| s.0.shell_id.seq()).collect();
         let mut sorted = shells.clone();

@@ -2,7 +2,7 @@
 
 mod floor;
 
-pub use floor::{IN_THE_SHOP, Listed, in_the_shop, listed_of, shells_at, standing_at, still_owed};
+pub use floor::{IN_THE_SHOP, Listed, in_the_shop, listed_of, seen_by, shells_at, standing_at, still_owed};
 
 use crate::book::api::ListFilter;
 use crate::db::{Cell, Read, Row, WriteTx};

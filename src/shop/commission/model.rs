@@ -1,8 +1,20 @@
 //! What is said of a commission.
 
-use crate::kernel::field::{Day, Minor, Named, Parent, Ref, Text};
+use crate::kernel::field::{Day, Many, Minor, Named, Nested, Parent, Ref, Text};
 use crate::kernel::id::{Client, Commission, Supplier};
 use crate::{body, words};
+
+body! {
+    /// A stage of the price: what is due, for what, by when.
+    pub struct StageBody {
+        /// What for: deposit, wax approved, pour, delivery.
+        r#for: Text<120>,
+        /// How much.
+        amount_minor: Minor,
+        /// By when.
+        due_on: Option<Day>,
+    }
+}
 
 body! {
     /// One agreed job.
@@ -13,6 +25,10 @@ body! {
         client_id: Option<Ref<Client>>,
         /// When it is due.
         due_on: Option<Day>,
+        /// The price agreed.
+        price_minor: Option<Minor>,
+        /// How it is paid; together they are the price.
+        stages: Many<Nested<StageBody>, 20>,
         /// Notes.
         notes: Option<Text<4000>>,
     }

@@ -35,6 +35,7 @@ async fn list(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
                 .of(std::iter::once(choice("", "the shop's own work", "")).chain(choices)),
         )
         .field(Field::new("due_on", "Due", How::Day))
+        .fields(price_fields(&look, &Value::Null))
         .field(Field::new("notes", "Notes", How::Long).more())
         .then("/jobs/{made}")
         .main();
@@ -50,6 +51,29 @@ async fn list(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
     sheet.slip("A new job", new);
     sheet.links(&[("Clients", "/clients".to_owned()), ("Patterns", "/patterns".to_owned())]);
     sheet.show()
+}
+
+/// The price and up to three stages of it, for those who see money.
+fn price_fields(look: &Look<'_>, job: &Value) -> Vec<Field> {
+    if !look.visit.actor.as_ref().is_some_and(|a| a.sees_money) {
+        return Vec::new();
+    }
+    let stages = items(&job["stages"]);
+    let amount = |of: &Value, name: &str| of[name].as_i64().map_or_else(String::new, |minor| look.reads.money_field(minor));
+    let mut out = vec![Field::number("price_minor", "Price agreed").with(amount(job, "price_minor")).more()];
+    for n in 0..stages.len().max(3) {
+        let stage = stages.get(n).unwrap_or(&Value::Null);
+        let name = |member: &str| format!("stages.{n}.{member}");
+        out.push(
+            Field::text(&name("for"), &format!("Stage {}: what for", n + 1))
+                .proposing(["deposit", "wax approved", "poured", "delivered"])
+                .with(text(stage, "for"))
+                .more(),
+        );
+        out.push(Field::number(&name("amount_minor"), "How much of it").with(amount(stage, "amount_minor")).more());
+        out.push(Field::new(&name("due_on"), "By", How::Day).with(text(stage, "due_on")).more());
+    }
+    out
 }
 
 fn day(look: &Look<'_>, job: &Value) -> String {
@@ -88,16 +112,23 @@ async fn one(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
         .field(Field::at());
     sheet.folded("Minutes on the job as a whole", work);
     if visit.actor()?.sees_money {
-        money(&look, &mut sheet, &number).await?;
+        money(&look, &mut sheet, &number, &job).await?;
     }
     let correct = look
         .slip(format!("commissions/{number}"), "Correct")
         .correcting(&text(&job, "etag"))
         .field(Field::text("title", "What it is").with(text(&job, "title")))
         .field(Field::new("due_on", "Due", How::Day).with(text(&job, "due_on")))
+        .fields(price_fields(&look, &job))
         .field(Field::new("notes", "Notes", How::Long).with(text(&job, "notes")));
     if look.may_correct(&job) {
         sheet.folded("Correct this", correct);
+    }
+    if visit.actor()?.role.may(Right::Own) {
+        sheet.links(&[("A link for the client", format!("/jobs/{number}/links"))]);
+    }
+    if look.visit.actor.as_ref().is_some_and(|a| a.role.may(Right::Log)) {
+        sheet.links(&[("Take a class in", format!("/jobs/{number}/class"))]);
     }
     sheet.links(&[("All jobs", "/jobs".to_owned()), ("The job's record", format!("/records/{}", text(&job, "id")))]);
     sheet.show()
@@ -192,37 +223,18 @@ fn edition(look: &Look<'_>, sheet: &mut Sheet, number: &str, pieces: &[Value], p
     sheet.slip("An edition", slip.then(format!("/jobs/{number}")).main());
 }
 
-async fn money(look: &Look<'_>, sheet: &mut Sheet, number: &str) -> Result<(), Problem> {
-    let cost = look.get(&format!("/v1/commissions/{number}/cost")).await?;
-    let amount = |name: &str| Cell::text(look.reads.minor(&cost["metal"][name]));
-    let provisional = if cost["provisional"] == true { "not final: something is still open" } else { "" };
-    sheet.facts(
-        "What its metal cost",
-        [
-            ("In good castings", amount("accepted_minor")),
-            ("In failed castings", amount("recast_minor")),
-            ("Lost on the way", amount("lost_minor")),
-            ("In all", amount("total_minor")),
-            ("Net", Cell::text(look.reads.kg(&cost["metal"]["net_kg"]))),
-            ("Poured", Cell::text(look.reads.kg(&cost["metal"]["poured_kg"]))),
-            ("", Cell::text(provisional)),
-        ],
-    );
-    let mut table = Table::new("Casting by casting", "", &["Casting", "In it#", "Lost#", "Failed#", "In all#"]);
-    for casting in items(&cost["pieces"]).iter().flat_map(|p| items(&p["castings"])) {
-        let tag = text(casting, "tag");
-        let of = |name: &str| Cell::number(look.reads.minor(&casting["metal"][name]));
-        table.row([
-            Cell::tag(tag.clone()).to(format!("/castings/{tag}")),
-            of("accepted_minor"),
-            of("lost_minor"),
-            of("recast_minor"),
-            of("total_minor"),
-        ]);
-    }
-    if !table.rows.is_empty() {
+async fn money(look: &Look<'_>, sheet: &mut Sheet, number: &str, job: &Value) -> Result<(), Problem> {
+    sheet.links(&[("What it cost", format!("/jobs/{number}/cost"))]);
+    let price = &job["price_minor"];
+    let stages = items(&job["stages"]);
+    if !stages.is_empty() {
+        let mut table = Table::new("How it is paid", "", &["For", "Due", "How much#"]);
+        for stage in stages {
+            table.row([text(stage, "for").into(), day(look, stage).into(), look.reads.minor(&stage["amount_minor"]).into()]);
+        }
         sheet.table(table);
     }
+    sheet.facts("", [("Price agreed", Cell::text(look.reads.minor(price)))]);
     let kinds =
         ["mould", "pattern", "print", "service", "base", "crate", "freight", "travel", "royalty", "other"].map(|k| (k, k));
     let bought = look

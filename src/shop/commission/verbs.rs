@@ -5,7 +5,7 @@ use super::store;
 use crate::book::{Entry, Room, series};
 use crate::db::WriteTx;
 use crate::kernel::field::Ref;
-use crate::kernel::{Kind, Problem, Seq};
+use crate::kernel::{Kind, Money, Problem, Seq};
 use crate::shop::house::settings;
 use std::collections::BTreeSet;
 
@@ -23,6 +23,7 @@ impl Room for Commissions {
     type Body = CommissionBody;
 
     async fn enter(tx: &mut WriteTx, entry: &mut Entry<CommissionBody>) -> Result<(), Problem> {
+        add_up(&entry.body)?;
         let number = if entry.correcting {
             let known = store::numbers(tx, &[entry.seq]).await?.pop();
             known.ok_or_else(|| Problem::internal("commission without number"))?.1
@@ -46,6 +47,21 @@ impl Room for Commissions {
             ("due_on", body.due_on.map(|d| d.0.to_string()).into()),
         ];
         Ok(())
+    }
+}
+
+/// Whether the stages of the price add up to it.
+fn add_up(body: &CommissionBody) -> Result<(), Problem> {
+    let sum: Money = body.stages.0.iter().map(|stage| stage.0.amount_minor.0).sum();
+    match body.price_minor {
+        _ if body.stages.0.is_empty() => Ok(()),
+        None => Err(Problem::field("/price_minor", "required", "Give the price that the stages are of.")),
+        Some(price) if price.0 == sum => Ok(()),
+        Some(price) => Err(Problem::field(
+            "/stages",
+            "sum",
+            format!("The stages add up to {} minor units, the price is {}.", sum.minor(), price.0.minor()),
+        )),
     }
 }
 

@@ -8,6 +8,7 @@ use crate::book::{Despite, Entry, Room, series};
 use crate::db::WriteTx;
 use crate::kernel::field::{Parent, Ref};
 use crate::kernel::{Celsius, Fault, Kind, Mass, Problem, ProblemType, Seq};
+use crate::shop::house::fuel::Fuel;
 use crate::shop::house::{settings, trade};
 use crate::shop::metal::{self, LedgerLine, Of};
 use serde_json::{Map, Value};
@@ -312,6 +313,10 @@ impl Room for Closings {
     type Body = ClosingBody;
 
     async fn enter(tx: &mut WriteTx, entry: &mut Entry<ClosingBody>) -> Result<(), Problem> {
+        let body = &entry.body;
+        let told = body.fuel_minor.is_some() || body.fuel_kg.is_some() || body.fuel_kwh.is_some();
+        let (before, after) = (body.bottles_before_kg.map(|m| m.0), body.bottles_after_kg.map(|m| m.0));
+        Fuel { told, before, after }.check()?;
         let heat = entry.body.heat_id.seq();
         let fuels = [entry.body.fuel_minor.is_some(), entry.body.fuel_kg.is_some(), entry.body.fuel_kwh.is_some()];
         if fuels.into_iter().filter(|given| *given).count() > 1 {

@@ -1,8 +1,8 @@
 //! `/v1/settings`, `/v1/trade/…`, the named things, `/v1/me`, `/v1/tags/{tag}`.
 
-use super::model::{RateBody, SettingBody, TradeEntryBody};
+use super::model::{ExpenseBody, IncidentBody, RateBody, SettingBody, TradeEntryBody};
 use super::settings;
-use super::verbs::{Rates, Settings, TradeEntries};
+use super::verbs::{Expenses, Incidents, Rates, Settings, TradeEntries};
 use super::{in_force, store, trade};
 use crate::book::api::{Kit, find, post, record_schema, standard};
 use crate::book::thing::{ThingBody, Things};
@@ -27,6 +27,12 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
     out.extend(standard::<Settings>(kit, &[], Right::Own));
     out.push(post::<Rates>(kit, "/v1/rates", "rate_create", "Set a rate or price from a day on", Right::Own, None));
     out.extend(standard::<Rates>(kit, store::RATE_FILTERS, Right::Own));
+    let about = "Record what the shop costs as such";
+    out.push(post::<Expenses>(kit, "/v1/expenses", "expense_create", about, Right::Own, None));
+    out.extend(standard::<Expenses>(kit, &[], Right::Own));
+    let about = "Record what went wrong, or nearly did";
+    out.push(post::<Incidents>(kit, "/v1/incidents", "incident_create", about, Right::Log, None));
+    out.extend(standard::<Incidents>(kit, &[], Right::Correct));
     out.extend(in_force::routes(kit));
     out.push(post::<TradeEntries>(
         kit,
@@ -224,6 +230,8 @@ pub fn schemas() -> Vec<(Kind, Value)> {
         .collect();
     out.push((Kind::Setting, record_schema::<SettingBody>(Kind::Setting, &Map::new(), &[])));
     out.push((Kind::Rate, record_schema::<RateBody>(Kind::Rate, &Map::new(), &[])));
+    out.push((Kind::Expense, record_schema::<ExpenseBody>(Kind::Expense, &Map::new(), &[])));
+    out.push((Kind::Incident, record_schema::<IncidentBody>(Kind::Incident, &Map::new(), &[])));
     out.push((Kind::TradeEntry, record_schema::<TradeEntryBody>(Kind::TradeEntry, &Map::new(), &[])));
     out
 }

@@ -3,8 +3,10 @@
 
 mod api;
 pub mod floor;
+pub mod fuel;
 mod in_force;
 mod model;
+pub mod overhead;
 pub mod rates;
 pub mod settings;
 mod settle;
@@ -17,4 +19,4 @@ mod verbs;
 pub use api::{routes, schemas};
 pub use model::What;
 pub use settle::settle;
-pub use verbs::{Rates, Settings, TradeEntries};
+pub use verbs::{Expenses, Incidents, Rates, Settings, TradeEntries};

@@ -1,7 +1,7 @@
 //! What is said of settings and of the shop's own trade entries.
 
-use crate::kernel::field::{Day, Faults, Field, Minor, Ref, Text};
-use crate::kernel::id::{Hand, Recipe};
+use crate::kernel::field::{Day, Faults, Field, Minor, Named, Ref, Text};
+use crate::kernel::id::{Hand, Recipe, Supplier};
 use crate::{body, words};
 use serde_json::{Value, json};
 
@@ -56,6 +56,8 @@ words! {
         CrucibleHeat = "crucible_heat",
         /// The market price of a kg of metal.
         MetalKg = "metal_kg",
+        /// A kg of wax, in castings and gating.
+        WaxKg = "wax_kg",
         /// What a kg of metal that returns is worth at most.
         ScrapKg = "scrap_kg",
     }
@@ -80,6 +82,62 @@ body! {
         ended: Option<bool>,
         /// Where it comes from.
         notes: Option<Text<1000>>,
+    }
+}
+
+words! {
+    /// What an expense of the shop was for.
+    pub enum ExpenseKind {
+        /// Rent or rates.
+        Rent = "rent",
+        /// Power, water, gas that no heat or load is charged with.
+        Utilities = "utilities",
+        /// Insurance.
+        Insurance = "insurance",
+        /// Repairs and upkeep.
+        Repair = "repair",
+        /// Tools and what is used up by no job.
+        Tools = "tools",
+        /// Protective gear.
+        Protection = "protection",
+        /// Disposal of waste.
+        Waste = "waste",
+        /// Office, telephone, books.
+        Office = "office",
+        /// Wages that are logged on no job.
+        Wages = "wages",
+        /// Something else.
+        Other = "other",
+    }
+}
+
+body! {
+    /// What the shop costs as such.
+    pub struct ExpenseBody {
+        /// What for.
+        kind: ExpenseKind,
+        /// How much.
+        amount_minor: Minor,
+        /// To whom.
+        supplier: Option<Named<Supplier>>,
+        /// Notes.
+        note: Option<Text<500>>,
+    }
+}
+
+body! {
+    /// Something that went wrong, or nearly did.
+    pub struct IncidentBody {
+        /// Where.
+        r#where: Text<120>,
+        /// What happened.
+        what: Text<4000>,
+        /// Whether somebody was hurt.
+        hurt: bool,
+        /// Who, and how.
+        who: Option<Text<500>>,
+        /// What was done, and what is done so that it does not happen again.
+        done: Option<Text<4000>>,
     }
 }
 

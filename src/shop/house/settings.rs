@@ -171,6 +171,38 @@ pub const SPECS: &[Spec] = &[
         check: |v| number(v, 1.0, 10_000.0),
     },
     Spec {
+        name: "overhead_rule",
+        default: || json!({"rule": "none"}),
+        about: "how jobs are charged with what the shop costs as such: {\"rule\": \"none\"}; {\"rule\": \"percent_of_work\", \"percent\": 35}; \
+                or {\"rule\": \"per_hand_hour\" | \"per_kg\" (poured) | \"per_pour_day\", \"amount_minor\": 800}",
+        check: |v| super::overhead::read(v).is_some(),
+    },
+    Spec {
+        name: "gating_rod_mm",
+        default: || json!(25),
+        about: "diameter in mm of the rods that gating is taken as where only its mass or volume is known, 1 to 500 (common practice, no source)",
+        check: |v| number(v, 1.0, 500.0),
+    },
+    Spec {
+        name: "shell_coat_mm",
+        default: || json!(0.9),
+        about: "thickness in mm that a coat with its stucco adds, by which the fired mass of shells is estimated, 0.1 to 10 (common practice, no source)",
+        check: |v| number(v, 0.1, 10.0),
+    },
+    Spec {
+        name: "shell_density_kg_m3",
+        default: || json!(1750),
+        about: "density of fired shell in kg/m³, by which its mass is estimated, 500 to 5000 (from memory: colloidal-silica shell is porous to about a quarter)",
+        check: |v| number(v, 500.0, 5000.0),
+    },
+    Spec {
+        name: "fuel_mj_kg",
+        default: || json!(50.0),
+        about: "gross heat of the shop's fuel in MJ/kg, where fuel is logged in kg and priced by the kWh or the other way round, 5 to 150 \
+                (propane 50.0: 21,500 to 21,600 Btu/lb as reprinted in trade tables)",
+        check: |v| number(v, 5.0, 150.0),
+    },
+    Spec {
         name: "bands_section_mm",
         default: || json!([4, 6, 10, 19]),
         about: "edges of the bands of sections in mm, rising",

@@ -119,6 +119,14 @@ impl Shown {
         let width = places as usize;
         if places == 0 { format!("{sign}{whole} {currency}") } else { format!("{sign}{whole}.{rest:0width$} {currency}") }
     }
+    /// An amount for a form's field.
+    #[must_use]
+    pub fn money_field(&self, minor: i64) -> String {
+        let places = self.places();
+        let one = 10_u64.pow(places);
+        let (whole, rest, width) = (minor.unsigned_abs() / one, minor.unsigned_abs() % one, places as usize);
+        if places == 0 { whole.to_string() } else { format!("{whole}.{rest:0width$}") }
+    }
     /// A day: `Tue 3 Mar`, with the year where it is another.
     #[must_use]
     pub fn day(&self, at: Instant) -> String {

@@ -88,7 +88,7 @@ pub async fn trade_entries<R: Read>(read: &mut R) -> Result<Vec<(String, String,
 pub async fn money_exists<R: Read>(read: &mut R) -> Result<bool, Problem> {
     let row = read
         .fetch_one(
-            "SELECT EXISTS (SELECT 1 FROM record WHERE kind IN ('metal_lot', 'receipt', 'cost', 'payment') LIMIT 1)",
+            "SELECT EXISTS (SELECT 1 FROM record WHERE kind IN ('metal_lot', 'receipt', 'cost', 'payment', 'expense', 'outside_work') LIMIT 1)",
             Vec::<Cell>::new(),
         )
         .await?;

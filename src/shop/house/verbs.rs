@@ -1,6 +1,6 @@
 //! Recording settings and the shop's own trade entries.
 
-use super::model::{RateBody, SettingBody, TradeEntryBody, What};
+use super::model::{ExpenseBody, IncidentBody, RateBody, SettingBody, TradeEntryBody, What};
 use super::settings::SPECS;
 use super::settle::ScrapPriced;
 use super::{store, trade};
@@ -113,6 +113,37 @@ fn misfits(body: &RateBody) -> Vec<Fault> {
         _ => {}
     }
     faults
+}
+
+/// Expenses of the shop as such.
+pub enum Expenses {}
+
+impl Room for Expenses {
+    const KIND: Kind = Kind::Expense;
+    const TABLE: &'static str = "expense";
+    type Body = ExpenseBody;
+
+    async fn enter(_: &mut WriteTx, entry: &mut Entry<ExpenseBody>) -> Result<(), Problem> {
+        let (kind, amount) = (entry.body.kind.name(), entry.body.amount_minor.0);
+        entry.set("kind", kind);
+        entry.set("amount_minor", amount);
+        Ok(())
+    }
+}
+
+/// Incidents.
+pub enum Incidents {}
+
+impl Room for Incidents {
+    const KIND: Kind = Kind::Incident;
+    const TABLE: &'static str = "incident";
+    type Body = IncidentBody;
+
+    async fn enter(_: &mut WriteTx, entry: &mut Entry<IncidentBody>) -> Result<(), Problem> {
+        let hurt = entry.body.hurt;
+        entry.set("hurt", hurt);
+        Ok(())
+    }
 }
 
 /// The shop's own trade entries.

@@ -72,6 +72,8 @@ body! {
         cost_minor: Option<Minor>,
         /// Kept until.
         keep_until: Option<Day>,
+        /// When it was cancelled: nothing more is to be pulled from it.
+        cancelled_on: Option<Day>,
         /// Notes.
         notes: Option<Text<2000>>,
     }

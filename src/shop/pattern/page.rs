@@ -133,7 +133,11 @@ async fn pattern(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem>
     if look.may_correct(&found) {
         sheet.folded("Correct this", pattern_fields(&look, slip, &found).await?);
     }
-    sheet.links(&[("All patterns", "/patterns".to_owned()), ("Its record", format!("/records/{id}"))]);
+    sheet.links(&[
+        ("Its edition", format!("/patterns/{id}/edition")),
+        ("All patterns", "/patterns".to_owned()),
+        ("Its record", format!("/records/{id}")),
+    ]);
     sheet.show()
 }
 
@@ -143,6 +147,7 @@ async fn mould_fields(look: &Look<'_>, slip: Slip, of: &Value, money: bool) -> R
         .field(Field::text("shelf", "Where it stands").with(text(of, "shelf")))
         .field(Field::new("made_on", "Made on", How::Day).with(text(of, "made_on")).more())
         .field(Field::new("keep_until", "Kept until", How::Day).with(text(of, "keep_until")).more())
+        .field(Field::new("cancelled_on", "Cancelled on, the edition being full", How::Day).with(text(of, "cancelled_on")).more())
         .field(
             Field::new("owner_client_id", "Whose it is", How::List)
                 .of(owned(look).await?)
@@ -179,6 +184,7 @@ async fn mould(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
             ("Where it stands", Cell::text(text(&found, "shelf"))),
             ("Made on", Cell::text(text(&found, "made_on"))),
             ("Kept until", Cell::text(text(&found, "keep_until"))),
+            ("Cancelled on", Cell::text(text(&found, "cancelled_on"))),
             ("What it cost", Cell::text(look.reads.minor(&found["cost_minor"]))),
             ("Notes", Cell::text(text(&found, "notes"))),
         ],

@@ -4,6 +4,7 @@ use super::model::PreheatBody;
 use crate::book::{Entry, Room};
 use crate::db::WriteTx;
 use crate::kernel::{Fault, Kind, Problem};
+use crate::shop::house::fuel::Fuel;
 
 /// Preheats.
 pub enum Preheats {}
@@ -14,6 +15,10 @@ impl Room for Preheats {
     type Body = PreheatBody;
 
     async fn enter(tx: &mut WriteTx, entry: &mut Entry<PreheatBody>) -> Result<(), Problem> {
+        let body = &entry.body;
+        let told = body.fuel_kg.is_some() || body.fuel_kwh.is_some();
+        let (before, after) = (body.bottles_before_kg.map(|m| m.0), body.bottles_after_kg.map(|m| m.0));
+        Fuel { told, before, after }.check()?;
         let mut faults = Vec::new();
         if entry.body.out_at.is_some_and(|out| out < entry.common.at) {
             faults.push(Fault {

@@ -46,6 +46,7 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
         rack_route(kit),
         post::<Patches>(kit, "/v1/shells/{id}/patches", "patch_create", "Patch a shell", Right::Log, Some(UNDER_SHELL)),
     ];
+    out.extend(super::class::routes(kit));
     out.extend(standard::<Recipes>(kit, &[], Right::Correct));
     out.extend(standard::<RecipeVersions>(
         kit,

@@ -1,6 +1,8 @@
 //! Recipes in versions, slurry batches, shells, their coats and patches.
 
 mod api;
+mod class;
+mod class_page;
 mod dips;
 mod flags;
 mod model;

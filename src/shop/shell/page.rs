@@ -20,7 +20,9 @@ use std::sync::Arc;
 /// The page of the dip room.
 #[must_use]
 pub fn pages(floor: &Floor) -> Vec<Page> {
-    vec![floor.page("/dip", Right::Log, dip)]
+    let mut out = super::class_page::pages(floor);
+    out.push(floor.page("/dip", Right::Log, dip));
+    out
 }
 
 struct Rack {

@@ -33,7 +33,7 @@ const ROOMS: [&str; 13] = [
 ];
 
 /// The desks, and the two that every desk may name.
-const DESKS: [&str; 13] = [
+const DESKS: [&str; 15] = [
     "facts",
     "cost",
     "report",
@@ -47,6 +47,8 @@ const DESKS: [&str; 13] = [
     "search",
     "history",
     "export",
+    "edition",
+    "progress",
 ];
 const OPEN_DESKS: [&str; 2] = ["facts", "cost"];
 

@@ -50,6 +50,10 @@ fn things(shop: &TestShop, operation: &str) -> Option<Row> {
         "rate_create" => {
             top("/v1/rates", json!({"what": "fuel_kg", "from_on": format!("{}-01-01", 2000 + n), "amount_minor": 120}))
         }
+        "expense_create" => top("/v1/expenses", json!({"kind": "rent", "amount_minor": 90_000, "at": at(1, "08:00")})),
+        "incident_create" => {
+            top("/v1/incidents", json!({"where": "pit", "what": "A glove was singed.", "hurt": false, "at": at(4, "11:00")}))
+        }
         "trade_entry_create" => top(
             "/v1/trade-entries",
             json!({
@@ -107,6 +111,19 @@ async fn before_the_shell(shop: &TestShop, operation: &str) -> Option<Row> {
                 format!("/v1/pieces/{}", id(&piece)),
                 "work",
                 json!({"operation": "patina", "minutes": 20, "at": at(1, "09:30")}),
+            )
+        }
+        "class_create" => {
+            let recipe = shop.recipe().await;
+            let rows = json!([{"maker": "Bo", "title": "Fish", "wax_kg": 0.4}]);
+            let body = json!({"alloy": "C87300", "recipe_id": recipe, "gating_kg": 0.3, "rows": rows, "at": at(1, "08:00")});
+            under(commission().await, "class", body)
+        }
+        "outside_work_create" => {
+            let casting = id(&shop.casting().await);
+            top(
+                "/v1/outside-work",
+                json!({"casting_id": casting, "supplier": "A plater", "what": "plating", "at": at(6, "09:00")}),
             )
         }
         "mould_work" => {
@@ -259,6 +276,9 @@ pub fn maker(collection: &str) -> Option<&'static str> {
         "commissions" => "commission_create",
         "costs" => "cost_create",
         "payments" => "payment_create",
+        "expenses" => "expense_create",
+        "incidents" => "incident_create",
+        "outside-work" => "outside_work_create",
         "patterns" => "pattern_create",
         "moulds" => "mould_create",
         "pieces" | "castings" => "piece_create",

@@ -1,9 +1,10 @@
 //! Losses by stage and cause, and what of the charge never reached a mould.
 
-use super::{Asked, csv, percent, said};
+use super::{Asked, percent, said};
 use crate::kernel::Problem;
 use crate::kernel::actor::Right;
 use crate::shop::house::floor::{Floor, items, plain, text};
+use crate::web::csv;
 use crate::web::draw::{self, Bar, Interval};
 use crate::web::sheet::{Cell, Part, Sheet, Table};
 use crate::web::{Page, Shown, Visit};

@@ -1,9 +1,10 @@
 //! Heats out of balance, the balance of one heat, where all metal is, and work in progress.
 
-use super::{Asked, csv, percent, said};
+use super::{Asked, percent, said};
 use crate::kernel::Problem;
 use crate::kernel::actor::Right;
 use crate::shop::house::floor::{Floor, Look, items, plain, text};
+use crate::web::csv;
 use crate::web::draw::{self, Bar, Stream};
 use crate::web::page::escape_part;
 use crate::web::sheet::{Cell, Part, Sheet, Table};

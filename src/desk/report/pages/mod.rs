@@ -2,7 +2,6 @@
 //! every table as CSV.
 
 mod behind;
-mod csv;
 mod losses;
 mod metal;
 mod rates;
@@ -49,6 +48,14 @@ async fn index(_: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
     let mut table = Table::new("", "", &["Report", "What it says"]);
     for (words, path, about) in ASKED {
         table.row([Cell::text(words).to(path), about.into()]);
+    }
+    if visit.actor()?.sees_money {
+        table
+            .row([Cell::text("What it all cost").to("/reports/costs"), "job by job, and overhead recovered against real".into()]);
+        table.row([
+            Cell::text("What came in and went out").to("/reports/money"),
+            "payments, costs and expenses, for the books".into(),
+        ]);
     }
     table.row([Cell::text("Work in progress").to("/reports/work-in-progress"), "metal and value on the way".into()]);
     sheet.table(table);

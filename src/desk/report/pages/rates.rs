@@ -1,9 +1,10 @@
 //! Leaks, short pours and defects: dots with their intervals, and commonest first.
 
-use super::{Asked, all_factors, csv, factor_words, rate_words, said};
+use super::{Asked, all_factors, factor_words, rate_words, said};
 use crate::kernel::Problem;
 use crate::kernel::actor::Right;
 use crate::shop::house::floor::{Floor, Look, items, text};
+use crate::web::csv;
 use crate::web::draw::{self, Bar, Interval};
 use crate::web::page::escape_part;
 use crate::web::sheet::{Cell, Part, Sheet, Table};

@@ -1,9 +1,10 @@
 //! Yields, from the charge to the good casting.
 
-use super::{Asked, all_factors, csv, factor_words, percent, said};
+use super::{Asked, all_factors, factor_words, percent, said};
 use crate::kernel::Problem;
 use crate::kernel::actor::Right;
 use crate::shop::house::floor::{Floor, items, text};
+use crate::web::csv;
 use crate::web::draw::{self, Bar, Point};
 use crate::web::page::escape_part;
 use crate::web::sheet::{Cell, Part, Sheet, Table};

@@ -2,7 +2,8 @@
 
 use super::super::route::Stage;
 use crate::db::{Cell, Read, Row};
-use crate::kernel::{Instant, Problem, Seq};
+use crate::kernel::actor::Right;
+use crate::kernel::{Instant, Problem, Role, Seq};
 use serde_json::json;
 
 /// A casting as it stands in a list.
@@ -68,6 +69,23 @@ fn listed(row: &Row) -> Result<Listed, Problem> {
         unique: row.int(14)? != 0,
         of: row.int(15)?,
     })
+}
+
+impl Listed {
+    /// As someone may see it: the names of makers are not for those who only read.
+    #[must_use]
+    pub fn seen_by(mut self, role: Role) -> Self {
+        if !role.may(Right::Log) {
+            self.maker = None;
+        }
+        self
+    }
+}
+
+/// Castings as someone may see them.
+#[must_use]
+pub fn seen_by(castings: Vec<Listed>, role: Role) -> Vec<Listed> {
+    castings.into_iter().map(|casting| casting.seen_by(role)).collect()
 }
 
 /// The castings in the shop: of each stage up to the finished ones the oldest few, and how

@@ -1,10 +1,11 @@
 //! The figures of heats, shells and castings, as the ledger settles them.
 
-use crate::db::{Read, WriteTx};
-use crate::kernel::{Mass, Money, Problem, Seq};
+use crate::db::{Read, Row, WriteTx};
+use crate::kernel::{Instant, Mass, Money, Problem, Seq};
 use crate::science::ledger::{Figures, State};
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
+use uuid::Uuid;
 
 /// Writes the figures of heats, shells and castings.
 pub fn write_figures(tx: &mut WriteTx, figures: &Figures, shell_estimates: &[(Seq, Mass)]) {
@@ -149,6 +150,63 @@ pub async fn heat_figures<R: Read>(read: &mut R, seqs: &[Seq]) -> Result<Vec<Hea
             })
         })
         .collect()
+}
+
+/// A pour with what its shell took of it, as the ledger has it: 0 while nobody can say.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Taken {
+    /// The pour.
+    pub pour: Seq,
+    /// Its id.
+    pub id: Uuid,
+    /// When.
+    pub at: Instant,
+    /// From which heat.
+    pub heat: Seq,
+    /// Into which shell.
+    pub shell: Seq,
+    /// How much.
+    pub mass: Mass,
+}
+
+const TAKEN: &str = "e.record_seq, r.at_ms, e.heat_seq, e.shell_seq, (SELECT coalesce(sum(m.mass_mg), 0) FROM movement m \
+     WHERE m.source_seq = e.record_seq AND m.from_kind = 2 AND m.to_kind = 3), r.id";
+
+/// The pours of some heats.
+///
+/// # Errors
+/// As the database says.
+pub async fn taken_from<R: Read>(read: &mut R, heats: &[Seq]) -> Result<Vec<Taken>, Problem> {
+    let sql = format!(
+        "SELECT {TAKEN} FROM json_each(?) k CROSS JOIN ledger_line e ON e.heat_seq = k.value AND e.event = 'pour' \
+         CROSS JOIN record r ON r.seq = e.record_seq AND r.void_ms IS NULL ORDER BY r.at_ms, r.seq"
+    );
+    read.fetch(&sql, vec![json!(heats).to_string().into()]).await?.iter().map(taken).collect()
+}
+
+/// The pours within some spans of time, each from an instant up to another.
+///
+/// # Errors
+/// As the database says.
+pub async fn taken_within<R: Read>(read: &mut R, spans: &[(Instant, Instant)]) -> Result<Vec<Taken>, Problem> {
+    let spans: Vec<Value> = spans.iter().map(|(from, to)| json!([from.ms(), to.ms()])).collect();
+    let sql = format!(
+        "SELECT {TAKEN} FROM json_each(?) s CROSS JOIN record r ON r.kind = 'pour' AND r.at_ms >= s.value ->> 0 \
+         AND r.at_ms < s.value ->> 1 AND r.void_ms IS NULL \
+         CROSS JOIN ledger_line e ON e.record_seq = r.seq AND e.event = 'pour' ORDER BY r.at_ms, r.seq"
+    );
+    read.fetch(&sql, vec![Value::Array(spans).to_string().into()]).await?.iter().map(taken).collect()
+}
+
+fn taken(row: &Row) -> Result<Taken, Problem> {
+    Ok(Taken {
+        pour: row.int(0)?,
+        at: Instant::from_ms(row.int(1)?),
+        heat: row.int(2)?,
+        shell: row.int(3)?,
+        mass: Mass::from_mg(row.int(4)?),
+        id: row.uuid(5)?,
+    })
 }
 
 /// How often metal was weighed for each of some heats: its charge lines, its weighed pours, its

@@ -1,8 +1,7 @@
 //! Tables as CSV (RFC 4180): the members of the API's rows are the columns, units in their names.
 
+use super::Shown;
 use crate::kernel::Problem;
-use crate::shop::house::floor::items;
-use crate::web::Shown;
 use serde_json::Value;
 
 /// Text as a cell: what a spreadsheet would take for a formula is made text (OWASP, CSV injection).
@@ -31,9 +30,11 @@ fn flat(row: &Value, before: &str, out: &mut Vec<(String, String)>) {
 ///
 /// # Errors
 /// Internal, when it cannot be written.
-pub(super) fn table(name: &str, rows: &Value) -> Result<Shown, Problem> {
-    let rows: Vec<Vec<(String, String)>> = items(rows)
-        .iter()
+pub fn table(name: &str, rows: &Value) -> Result<Shown, Problem> {
+    let rows: Vec<Vec<(String, String)>> = rows
+        .as_array()
+        .into_iter()
+        .flatten()
         .map(|row| {
             let mut cells = Vec::new();
             flat(row, "", &mut cells);

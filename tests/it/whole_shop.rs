@@ -1,0 +1,152 @@
+//! What comes before and after the metal: a class taken in at once, the register of an edition, a link
+//! for a client, incidents.
+
+use crate::browser::Browser;
+use crate::kit::{TestShop, at, at_both, id};
+use pourbook::kernel::Role;
+use serde_json::{Value, json};
+
+fn row(maker: &str, title: &str, wax: f64, shell: Option<&str>) -> Value {
+    let mut row = json!({"maker": maker, "title": title, "wax_kg": wax});
+    if let Some(shell) = shell {
+        row["shell"] = shell.into();
+    }
+    row
+}
+
+#[tokio::test]
+async fn a_class_is_taken_in_at_once() {
+    at_both(async |shop| {
+        let (job, recipe) = (shop.commission(None).await, shop.recipe().await);
+        let path = format!("/v1/commissions/{job}/class");
+        let rows = [
+            row("Bo", "Fish", 0.42, Some("A")),
+            row("Cleo", "Owl", 0.3, Some("a")),
+            row("Dan", "Hand", 0.5, None),
+            row("Eve", "Foot", 0.6, None),
+        ];
+        let body = json!({"alloy": "c87300", "recipe_id": recipe, "gating_kg": 0.35, "at": at(1, "08:00"), "rows": rows});
+        let made = shop.post(&path, &body).await.made();
+        let pieces = made["pieces"].as_array().unwrap();
+        let makers: Vec<&str> = pieces.iter().map(|p| p["maker"].as_str().unwrap()).collect();
+        assert_eq!(makers, ["Bo", "Cleo", "Dan", "Eve"]);
+        let shells: Vec<&str> = pieces.iter().map(|p| p["castings"][0]["shell_tag"].as_str().unwrap()).collect();
+        assert!(shells[0] == shells[1] && shells[1] != shells[2] && shells[2] != shells[3], "{shells:?}");
+        let cards: Vec<Value> = pieces.iter().map(|p| p["castings"][0].clone()).collect();
+        assert_eq!(
+            (&cards[0]["wax_kg"], &cards[0]["stage"], &cards[0]["alloy"]),
+            (&json!(0.42), &json!("shell"), &json!("C87300"))
+        );
+        assert_eq!(cards[0]["unique"], true);
+        assert_eq!(shop.number("SELECT count(*) FROM shell").await, 3);
+        // A half-filled row is named, and nothing is written.
+        let before = shop.number("SELECT count(*) FROM record").await;
+        let mut bad = body.clone();
+        bad["rows"][2] = json!({"maker": "Dan", "title": " "});
+        let faults = shop.post(&path, &bad).await.faults();
+        assert_eq!(
+            faults,
+            [("/rows/2/title".to_owned(), "empty".to_owned()), ("/rows/2/wax_kg".to_owned(), "required".to_owned())]
+        );
+        let mut bad = body.clone();
+        bad["alloy"] = "unobtainium".into();
+        assert_eq!(shop.post(&path, &bad).await.faults(), [("/alloy".to_owned(), "not-in-catalogue".to_owned())]);
+        assert_eq!(shop.number("SELECT count(*) FROM record").await, before);
+        // Who only reads is not told who made what.
+        let job_path = format!("/v1/commissions/{job}");
+        let read = shop.ask("GET", &job_path).by(Some(Role::Reader)).send().await.is(200).to_string();
+        assert!(!read.contains("Cleo") && read.contains("castings"), "{read}");
+        assert!(shop.ask("GET", &job_path).by(Some(Role::Hand)).send().await.is(200).to_string().contains("Cleo"));
+        shop.closes().await;
+    })
+    .await;
+}
+
+#[tokio::test]
+async fn pages_tell_makers_to_those_who_log_and_to_no_one_else() {
+    let shop = TestShop::open(1).await;
+    let (job, recipe) = (shop.commission(None).await, shop.recipe().await);
+    let number = shop.get(&format!("/v1/commissions/{job}")).await.is(200)["number"].as_str().unwrap().to_owned();
+    let mut owner = Browser::signed_in(&shop, "Ada", Role::Owner).await;
+    let page = format!("/jobs/{number}/class?pasted=Cleo%09Owl%090%2C3%0ADan%09Hand%090.5");
+    let html = owner.get(&page).await.is(200);
+    assert!(html.contains("Take in these 2") && html.contains("value=\"Owl\""), "{html}");
+    let body = json!({"alloy": "C87300", "recipe_id": recipe, "gating_kg": 0.3, "at": at(1, "08:00"), "rows": [row("Cleo", "Owl", 0.3, None)]});
+    let made = shop.post(&format!("/v1/commissions/{job}/class"), &body).await.made();
+    let casting = &made["pieces"][0]["castings"][0];
+    let (tag, shell) = (casting["tag"].as_str().unwrap(), casting["shell_tag"].as_str().unwrap());
+    let mut reader = Browser::signed_in(&shop, "Rex", Role::Reader).await;
+    for path in [
+        "/".to_owned(),
+        format!("/jobs/{number}"),
+        format!("/castings/{tag}"),
+        format!("/shells/{shell}"),
+        "/shells".into(),
+        "/find?q=Owl".into(),
+    ] {
+        assert!(!reader.get(&path).await.html.contains("Cleo"), "{path}");
+        let html = owner.get(&path).await.html;
+        assert!(html.contains("Cleo") || path == "/shells" || path.starts_with("/find"), "{path}: {html}");
+    }
+    assert!(owner.get(&format!("/jobs/{number}/class")).await.is(200).contains("Cleo"));
+    reader.get(&format!("/jobs/{number}/class")).await.is(403);
+}
+
+#[tokio::test]
+async fn an_edition_has_one_register() {
+    at_both(async |shop| {
+        let mould = id(&shop.post("/v1/moulds", &json!({"name": "Heron, rubber"})).await.made());
+        let pattern = json!({"name": "Heron", "material": "wax_casting", "mass_kg": 1.2, "section_mm": 5, "kind": "mould", "mould_id": mould});
+        let pattern = id(&shop.post("/v1/patterns", &pattern).await.made());
+        let job = shop.commission(None).await;
+        for mark in [json!("1/3"), json!("AP 1/1"), json!("3/3"), Value::Null] {
+            shop.piece(&job, &json!({"pattern_id": pattern, "edition_mark": mark, "at": at(1, "08:00")})).await;
+        }
+        let path = format!("/v1/patterns/{pattern}/edition");
+        let register = shop.get(&path).await.is(200);
+        assert_eq!((&register["of"], &register["next_mark"], &register["proofs"]), (&json!(3), &json!("2/3"), &json!({"AP": 1})));
+        assert_eq!((&register["unmarked"], &register["counts"]), (&json!(1), &json!({"owed": 4})));
+        let marks: Vec<&Value> = register["rows"].as_array().unwrap().iter().map(|r| &r["mark"]).collect();
+        assert_eq!(marks, [&json!("1/3"), &json!("3/3"), &json!("AP 1/1"), &Value::Null]);
+        // The first is scrapped and cast again, twice: the last is the piece's, the one before it spare.
+        let first = register["rows"][0]["castings"][0].as_str().unwrap().to_owned();
+        shop.post(&format!("/v1/castings/{first}/scrap"), &json!({"at": at(2, "09:00"), "cause": {"category": "wax"}})).await.made();
+        assert_eq!(shop.get(&path).await.is(200)["rows"][0]["state"], "lost");
+        let second = shop.post(&format!("/v1/castings/{first}/recast"), &json!({"at": at(2, "10:00")})).await.made();
+        let spare = json!({"at": at(2, "11:00"), "reason": "spare"});
+        shop.post(&format!("/v1/castings/{}/recast", second["tag"].as_str().unwrap()), &spare).await.made();
+        let row = shop.get(&path).await.is(200)["rows"][0].clone();
+        assert_eq!((&row["state"], &row["spares"]), (&json!("owed"), &json!([second["tag"]])), "{row:#}");
+        // The mould is cancelled: no mark comes next.
+        shop.patch(&format!("/v1/moulds/{mould}"), &json!({"cancelled_on": "2026-03-09"})).await.is(200);
+        let register = shop.get(&path).await.is(200);
+        assert!(register.get("next_mark").is_none() && register["cancelled_on"] == "2026-03-09", "{register:#}");
+    })
+    .await;
+}
+
+#[tokio::test]
+async fn a_link_shows_how_far_a_job_is_and_is_ended() {
+    let shop = TestShop::open(1).await;
+    let client = shop.client("Olga Birch").await;
+    let job = shop.commission(Some(&client)).await;
+    let number = shop.get(&format!("/v1/commissions/{job}")).await.is(200)["number"].as_str().unwrap().to_owned();
+    shop.casting_of(&job).await;
+    let mut owner = Browser::signed_in(&shop, "Ada", Role::Owner).await;
+    let html = owner.post(&format!("/jobs/{number}/links"), &[]).await.is(200);
+    let begin = html.find("/progress/").unwrap();
+    let link = html[begin..].split('"').next().unwrap().to_owned();
+    // Nobody is signed in.
+    let mut anyone = Browser::at(&shop);
+    let html = anyone.get(&link).await.is(200);
+    assert!(html.contains("Heron") && html.contains("here"), "{html}");
+    assert!(!html.contains("Olga") && !html.contains("EUR") && !html.contains("Ada"), "{html}");
+    anyone.get("/progress/pb_nothing").await.is(404);
+    let mut bo = Browser::signed_in(&shop, "Bo", Role::Hand).await;
+    bo.get(&format!("/jobs/{number}/links")).await.is(403);
+    let html = owner.get(&format!("/jobs/{number}/links")).await.is(200);
+    assert!(!html.contains("/progress/"), "shown once: {html}");
+    let n = shop.number("SELECT n FROM progress_link").await.to_string();
+    owner.post(&format!("/jobs/{number}/links/end"), &[("n", &n)]).await.to();
+    anyone.get(&link).await.is(404);
+}

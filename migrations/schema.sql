@@ -453,8 +453,11 @@ CREATE TABLE mould (
     seq              INTEGER PRIMARY KEY REFERENCES record (seq),
     name             TEXT NOT NULL,
     owner_client_seq INTEGER REFERENCES record (seq),
-    cost_minor       INTEGER
+    cost_minor       INTEGER,
+    keep_until       TEXT
 ) STRICT;
+
+CREATE INDEX mould_by_keep ON mould (keep_until) WHERE keep_until IS NOT NULL;
 
 CREATE TABLE movement (
     source_seq  INTEGER NOT NULL REFERENCES record (seq),
@@ -707,15 +710,20 @@ CREATE TABLE shell_casting (
 CREATE INDEX shell_casting_by_casting ON shell_casting (casting_seq);
 
 CREATE TABLE slurry_batch (
-    seq  INTEGER PRIMARY KEY REFERENCES record (seq),
-    name TEXT NOT NULL
+    seq        INTEGER PRIMARY KEY REFERENCES record (seq),
+    name       TEXT NOT NULL,
+    retired_on TEXT
 ) STRICT;
+
+CREATE INDEX slurry_batch_in_use ON slurry_batch (seq) WHERE retired_on IS NULL;
 
 CREATE TABLE slurry_check (
     seq         INTEGER PRIMARY KEY REFERENCES record (seq),
     batch_seq   INTEGER NOT NULL REFERENCES record (seq),
     viscosity_s REAL
 ) STRICT;
+
+CREATE INDEX slurry_check_by_batch ON slurry_check (batch_seq);
 
 CREATE TABLE thing (
     seq  INTEGER PRIMARY KEY REFERENCES record (seq),

@@ -113,6 +113,7 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
     out.extend(desk::cost::routes(kit));
     out.extend(desk::report::routes(kit));
     out.extend(desk::edition::routes(kit));
+    out.extend(desk::pour_day::routes(kit));
     out
 }
 
@@ -163,6 +164,7 @@ pub fn pages(kit: &Kit, inside: &Inside) -> Pages {
     let mut pages = door::pages(&kit.db);
     pages.all.extend(places::pages());
     pages.all.extend(house::things::pages(&floor));
+    pages.all.extend(house::incidents::pages(&floor));
     pages.all.extend(client::pages(&floor));
     pages.all.extend(pattern::pages(&floor));
     pages.all.extend(commission::pages(&floor));

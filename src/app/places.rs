@@ -37,6 +37,7 @@ const PLACES: &[(&str, &[Place])] = &[
             ("Break out", "/breakout", "shells opened: the whole tree, and the bad ones", Right::Read),
             ("Cut off", "/cut-off", "what each casting weighs", Right::Read),
             ("Bench", "/bench", "minutes, verdicts, finished, scrapped, handed over", Right::Read),
+            ("Away", "/away", "out of the house to be worked on, and due back", Right::Read),
         ],
     ),
     ("What we make of it", &[("Reports", "/reports", "leaks, defects, yields, losses, where all metal is", Right::Read)]),
@@ -44,6 +45,7 @@ const PLACES: &[(&str, &[Place])] = &[
         "The record",
         &[
             ("Kilns, furnaces, crucibles, hands, suppliers", "/things", "what has a name", Right::Read),
+            ("Incidents", "/incidents", "what went wrong, or nearly did", Right::Read),
             ("History", "/history", "what was written into the book, and undoing it", Right::Read),
             ("People", "/people", "who may come in, and tablets of the floor", Right::Own),
         ],

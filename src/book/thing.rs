@@ -5,22 +5,73 @@ use super::common::{Common, Draft};
 use super::resolve::name_key;
 use super::room::{Entry, Room};
 use super::{series, verbs};
-use crate::body;
 use crate::db::{Cell, Read as _, WriteTx};
-use crate::kernel::field::{Body, Text};
+use crate::kernel::field::{Body, Day, Kg, Many, Positive, Text, Whole};
 use crate::kernel::id::{Crucible, Furnace, Hand, Kiln, Kinded, Supplier};
-use crate::kernel::{Kind, Problem, Seq};
+use crate::kernel::{Fault, Kind, Problem, Seq};
+use crate::{body, words};
 use std::marker::PhantomData;
 use uuid::Uuid;
 
+words! {
+    /// Which metals a crucible is kept for.
+    pub enum Family {
+        /// Copper-base.
+        CopperBase = "copper_base",
+        /// Aluminium.
+        Aluminium = "aluminium",
+        /// Zinc.
+        Zinc = "zinc",
+        /// Silver and gold.
+        Precious = "precious",
+        /// Iron and steel.
+        Ferrous = "ferrous",
+    }
+}
+
 body! {
-    /// A thing with a name.
+    /// A thing with a name. What is said of crucibles and of hands alone, only they may bear.
     pub struct ThingBody {
         /// Its name, as people say it.
         name: Text<64>,
+        /// From when it is not used any more, or does not work here any more.
+        retired_on: Option<Day>,
+        /// Of a crucible: which metals it is kept for.
+        family: Option<Family>,
+        /// Of a crucible: what it holds.
+        capacity_litre: Option<Positive<10_000>>,
+        /// Of a crucible: what it holds of its metal.
+        capacity_kg: Option<Kg<1>>,
+        /// Of a crucible: heats it had before the book.
+        heats_before: Option<Whole<0, 100_000>>,
+        /// Of a crucible: heats after which it is taken out of use.
+        life_heats: Option<Whole<1, 100_000>>,
+        /// Of a hand: what they are cleared for.
+        cleared_for: Many<Text<60>, 20>,
         /// Notes.
         notes: Option<Text<2000>>,
     }
+}
+
+/// Members that only things of one kind bear.
+pub const OF_CRUCIBLES: [&str; 5] = ["family", "capacity_litre", "capacity_kg", "heats_before", "life_heats"];
+/// Members that only hands bear.
+pub const OF_HANDS: [&str; 1] = ["cleared_for"];
+
+/// The members of a thing that a kind does not bear.
+#[must_use]
+pub fn not_of(kind: Kind) -> Vec<&'static str> {
+    let crucibles = OF_CRUCIBLES.into_iter().filter(|_| kind != Kind::Crucible);
+    crucibles.chain(OF_HANDS.into_iter().filter(|_| kind != Kind::Hand)).collect()
+}
+
+/// What is said of a thing that its kind does not bear.
+fn misfits(kind: Kind, body: &ThingBody) -> Vec<Fault> {
+    let mut said = serde_json::Map::new();
+    body.write_members(&mut said);
+    let wrong = not_of(kind).into_iter().filter(|name| said.contains_key(*name));
+    let message = |name: &str| format!("A {} has no {name}; leave it out.", kind.name());
+    wrong.map(|name| Fault { pointer: format!("/{name}"), code: "not-of-this", message: message(name) }).collect()
 }
 
 /// Things of one kind.
@@ -33,6 +84,10 @@ impl<K: Kinded> Room for Things<K> {
     type Body = ThingBody;
 
     async fn enter(tx: &mut WriteTx, entry: &mut Entry<ThingBody>) -> Result<(), Problem> {
+        let faults = misfits(K::KIND, &entry.body);
+        if !faults.is_empty() {
+            return Err(Problem::invalid(faults));
+        }
         if entry.correcting {
             let key = name_key(&entry.body.name.0);
             let taken = tx
@@ -71,7 +126,18 @@ fn name_taken(kind: Kind) -> Problem {
 }
 
 async fn make(tx: &mut WriteTx, kind: Kind, name: &str) -> Result<(Seq, Uuid), Problem> {
-    let draft = Draft { common: Common::at(tx.now()), body: ThingBody { name: Text(name.to_owned()), notes: None } };
+    let body = ThingBody {
+        name: Text(name.to_owned()),
+        retired_on: None,
+        family: None,
+        capacity_litre: None,
+        capacity_kg: None,
+        heats_before: None,
+        life_heats: None,
+        cleared_for: Many::default(),
+        notes: None,
+    };
+    let draft = Draft { common: Common::at(tx.now()), body };
     match kind {
         Kind::Hand => verbs::create_as::<Things<Hand>>(tx, draft).await,
         Kind::Kiln => verbs::create_as::<Things<Kiln>>(tx, draft).await,

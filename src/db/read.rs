@@ -1,6 +1,6 @@
 //! Reading: one snapshot a request.
 
-use super::cell::{Cell, Row, Script, failed};
+use super::cell::{Ask, Cell, Row, Script, failed};
 use super::shared::{Shared, Tally};
 use crate::kernel::Problem;
 use sqlx::{AssertSqlSafe, Executor as _, Sqlite, SqliteConnection, Transaction};
@@ -11,6 +11,14 @@ use std::sync::Arc;
 pub trait Read: Send {
     /// All rows of a query.
     fn fetch(&mut self, sql: &str, args: Vec<Cell>) -> impl Future<Output = Result<Vec<Row>, Problem>> + Send;
+
+    /// The rows of several questions of as many columns each, in one driver call: before each row stands
+    /// the place of the question that it answers, from 0.
+    fn fetch_all(&mut self, asks: Vec<Ask>) -> impl Future<Output = Result<Vec<Row>, Problem>> + Send {
+        let parts: Vec<String> = asks.iter().enumerate().map(|(n, ask)| format!("SELECT {n}, * FROM ({})", ask.sql)).collect();
+        let args = asks.into_iter().flat_map(|ask| ask.args).collect();
+        async move { if parts.is_empty() { Ok(Vec::new()) } else { self.fetch(&parts.join(" UNION ALL "), args).await } }
+    }
 
     /// What is kept between requests.
     fn shared(&self) -> &Shared;

@@ -271,6 +271,41 @@ test("two browsers at one shell: the second is told, and keeps what it typed", a
   assert.equal((await shop.get("/v1/shell-breakouts")).items.length, 2);
 });
 
+test("a class of fourteen makers is taken in by a handful of taps", async () => {
+  const shop = await openShop();
+  const page = await shop.phone();
+  await firstRun(shop, page);
+  await shop.post("/v1/recipes", {
+    name: "Class shell", at: "2026-01-01T09:00:00Z",
+    coats: [{ kind: "prime", slurry: "prime", dry_hours: 1 }, { kind: "seal", slurry: "backup", dry_hours: 1 }],
+  });
+  const job = await shop.post("/v1/commissions", { title: "Evening class" });
+  const began = Date.now();
+  let taps = 0;
+  const tapped = async (act) => {
+    taps += 1;
+    await act();
+  };
+  await page.goto(`/jobs/${job.number}`);
+  await tapped(() => page.click("text=Take a class in"));
+  const rows = Array.from({ length: 14 }, (_, n) => `Maker ${n + 1}\tWork ${n + 1}\t0.${30 + n}\t${n < 6 ? `S${n % 3}` : ""}`);
+  await tapped(() => page.fill("[name=pasted]", rows.join("\n")));
+  await tapped(() => page.click("form.ask button"));
+  await tapped(() => page.fill("[name=gating_kg]", "0.35"));
+  await tapped(() => page.click("text=Take in these 14"));
+  await page.waitForSelector(".done");
+  const pieces = (await shop.get("/v1/pieces?limit=100")).items;
+  assert.equal(pieces.length, 14);
+  assert.equal((await shop.get("/v1/shells?limit=100")).items.length, 11, "six share three shells");
+  const tags = new Set(pieces.map((p) => p.castings[0].tag));
+  assert.equal(tags.size, 14);
+  assert.match(await page.textContent("main"), /Maker 14/);
+  // With a tap of a glove taken as 10 s, and the pasting as 60.
+  assert.ok(taps * 10 + 60 < 300, `${taps} taps`);
+  assert.ok(Date.now() - began < 300_000);
+  assert.deepEqual(page.faults, []);
+});
+
 test("a slip waits for whoever filled it in, and a refused one can be put right", async () => {
   const shop = await openShop();
   const page = await shop.phone();

@@ -152,8 +152,48 @@ async fn all_jobs_together_cost_what_the_records_do() {
         let overhead = &report["overhead"];
         assert_eq!((&overhead["recovered_minor"], &overhead["real_minor"]), (&json!(3250), &json!(9000)), "{overhead:#}");
         assert_eq!(overhead["difference_minor"], 3250 - 9000);
+        // 50 min of Ada on the 1st of March, a Sunday: the week from Monday 23 February (ISO 8601, week 9);
+        // 60 min of nobody named on Wednesday the 4th, week 10.
+        let hours = shop.get("/v1/reports/hours?from=2020-01-01T00:00:00Z").await.is(200);
+        let said: Vec<(&str, &str, &Value, &Value)> = hours["rows"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|r| (r["week"].as_str().unwrap(), r["begins_on"].as_str().unwrap(), &r["hand"], &r["hours"]))
+            .collect();
+        let (ada, nobody) = (json!("Ada"), Value::Null);
+        assert_eq!(said, [("2026-W10", "2026-03-02", &nobody, &json!(1.0)), ("2026-W09", "2026-02-23", &ada, &json!(0.83))]);
+        assert_eq!(hours["hours"], 1.83);
         let money = shop.get("/v1/reports/money?from=2020-01-01T00:00:00Z").await.is(200);
         assert_eq!((&money["in_minor"], &money["out_minor"]), (&json!(30_000), &json!(10_000)), "{money:#}");
+    })
+    .await;
+}
+
+#[tokio::test]
+async fn a_pour_day_is_added_up() {
+    at_both(async |shop| {
+        two_jobs(shop).await;
+        let day = shop.get("/v1/reports/pour-day?day=2026-03-04").await.is(200);
+        for (member, value) in [
+            ("shells", json!(2)),
+            ("full", json!(2)),
+            ("short", json!(0)),
+            ("leaked", json!(0)),
+            ("poured_kg", json!(40.0)),
+            ("fuel_kg", json!(8.0)),
+            ("minutes", json!(60.0)),
+        ] {
+            assert_eq!(day[member], value, "{member}: {day:#}");
+        }
+        assert_eq!((day["heats"].as_array().unwrap().len(), day["pours"].as_array().unwrap().len()), (1, 2));
+        assert_eq!(day["heats"][0]["charged_kg"], 45.0);
+        assert!(day.get("fuel_minor").is_none() && day.get("before").is_none(), "{day:#}");
+        let empty = shop.get("/v1/reports/pour-day?day=2026-03-09").await.is(200);
+        assert_eq!((&empty["shells"], &empty["before"]), (&json!(0), &json!("2026-03-04")), "{empty:#}");
+        for bad in ["2026-02-30", "yesterday", "99999-01-01"] {
+            shop.ask("GET", &format!("/v1/reports/pour-day?day={bad}")).send().await.refused("malformed");
+        }
     })
     .await;
 }
@@ -232,10 +272,10 @@ async fn the_pages_of_cost_open_their_records_and_are_for_those_who_see_money() 
     }
     let html = ada.get("/reports/costs?from=2026-01-01").await.is(200);
     assert!(html.contains(&number) && html.contains("On moulds, for copies to come"), "{html}");
-    let csv = ada.get("/reports/money?csv=1&from=2026-01-01").await.is(200);
+    let csv = ada.get("/reports/money.csv?from=2026-01-01").await.is(200);
     assert!(csv.contains("payment,deposit") && csv.contains("-1800"), "{csv}");
     let mut bo = Browser::signed_in(&shop, "Bo", Role::Hand).await;
-    for path in [format!("/jobs/{number}/cost"), "/reports/costs".into(), "/reports/money".into()] {
+    for path in [format!("/jobs/{number}/cost"), "/reports/costs".into(), "/reports/money".into(), "/reports/money.csv".into()] {
         bo.get(&path).await.is(403);
     }
 }

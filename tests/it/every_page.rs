@@ -80,6 +80,7 @@ async fn filled(more: usize) -> Filled {
         ("/castings/{tag}/cut-off", text(&casting, "tag")),
         ("/castings/{tag}/bench", text(&casting, "tag")),
         ("/heats/{id}", text(&heat, "number")),
+        ("/pour-days/{id}", "2026-03-04".to_owned()),
         ("/heats/{id}/balance", text(&heat, "number")),
         ("/metal/{id}", lot),
         ("/records/{id}", id(&client)),
@@ -115,7 +116,11 @@ async fn walks(shop: &TestShop, sql: &str, args: Vec<Cell>) -> Vec<String> {
     let steps: Vec<String> = steps.iter().map(|row| row.text(3).unwrap()).collect();
     steps
         .into_iter()
-        .filter(|step| step.starts_with("SCAN ") && !step.contains("VIRTUAL TABLE") && !step.contains(" INDEX "))
+        .filter(|step| {
+            // A Bloom filter on a table's own key is made by reading all of the table.
+            let whole = step.starts_with("SCAN ") && !step.contains("VIRTUAL TABLE") && !step.contains(" INDEX ");
+            whole || step.starts_with("BLOOM FILTER") && step.ends_with("(seq=?)")
+        })
         .collect()
 }
 

@@ -150,3 +150,80 @@ async fn a_link_shows_how_far_a_job_is_and_is_ended() {
     owner.post(&format!("/jobs/{number}/links/end"), &[("n", &n)]).await.to();
     anyone.get(&link).await.is(404);
 }
+
+#[tokio::test]
+async fn only_crucibles_have_a_life_and_only_hands_are_cleared() {
+    at_both(async |shop| {
+        let pot = json!({"name": "Pot 9", "family": "copper_base", "capacity_kg": 60, "heats_before": 40, "life_heats": 42});
+        let pot = shop.post("/v1/crucibles", &pot).await.made();
+        assert_eq!((&pot["life_heats"], &pot["family"]), (&json!(42), &json!("copper_base")));
+        shop.post("/v1/hands", &json!({"name": "Bo", "cleared_for": ["pouring", "furnace"]})).await.made();
+        let faults = shop.post("/v1/kilns", &json!({"name": "K", "life_heats": 3, "cleared_for": ["x"]})).await.faults();
+        let unknown = |member: &str| (format!("/{member}"), "not-of-this".to_owned());
+        assert_eq!(faults, [unknown("cleared_for"), unknown("life_heats")]);
+    })
+    .await;
+}
+
+#[tokio::test]
+async fn the_start_page_reminds_and_is_told_not_to() {
+    let shop = TestShop::open(1).await;
+    let clock = shop.db.clock().clone();
+    clock.set(pourbook::kernel::Instant::parse("2026-03-20T09:00:00Z").unwrap());
+    shop.post("/v1/slurry-batches", &json!({"name": "Old tank", "at": at(1, "08:00")})).await.made();
+    let poured_away = json!({"name": "Gone tank", "at": at(1, "08:00"), "retired_on": "2026-03-02"});
+    shop.post("/v1/slurry-batches", &poured_away).await.made();
+    let casting = id(&shop.casting().await);
+    let away = json!({"casting_id": casting, "supplier": "A plater", "what": "plating", "at": at(6, "09:00"), "due_back_on": "2026-03-15"});
+    shop.post("/v1/outside-work", &away).await.made();
+    shop.post("/v1/moulds", &json!({"name": "Owl, rubber", "keep_until": "2026-04-01"})).await.made();
+    shop.post("/v1/moulds", &json!({"name": "Far mould", "keep_until": "2029-04-01"})).await.made();
+    let job = json!({"title": "Two owls", "price_minor": 900, "stages": [
+        {"for": "deposit", "amount_minor": 300, "due_on": "2026-03-10"}, {"for": "rest", "amount_minor": 600, "due_on": "2026-09-10"}]});
+    let job = id(&shop.post("/v1/commissions", &job).await.made());
+    shop.piece(&job, &json!({"at": at(1, "08:00")})).await;
+    shop.post("/v1/crucibles", &json!({"name": "Pot 9", "heats_before": 40, "life_heats": 42})).await.made();
+    let mut owner = Browser::signed_in(&shop, "Ada", Role::Owner).await;
+    let said = [
+        "Old tank: not checked for 19 days",
+        "plating, A plater: was due back Sun 15 Mar",
+        "Mould Owl, rubber: kept until Wed 1 Apr",
+        "Two owls: 3.00 EUR due, 0.00 EUR received",
+        "Crucible Pot 9: 40 heats of 42",
+    ];
+    let html = owner.get("/").await.is(200);
+    for line in said {
+        assert!(html.contains(line), "{line}: {html}");
+    }
+    assert!(!html.contains("Gone tank") && !html.contains("Far mould"), "{html}");
+    // A hand who sees no money is not told of it.
+    let mut bo = Browser::signed_in(&shop, "Bo", Role::Hand).await;
+    assert!(!bo.get("/").await.is(200).contains("received"));
+    // Paid, back, checked, and switched off.
+    shop.post(&format!("/v1/commissions/{job}/payments"), &json!({"amount_minor": 300, "at": at(19, "09:00")})).await.made();
+    assert!(!owner.get("/").await.is(200).contains("received"));
+    let off = json!({"name": "reminders_off", "from_on": "2026-03-01", "value": ["slurry", "away", "keep_until", "crucible"]});
+    shop.post("/v1/settings", &off).await.made();
+    let html = owner.get("/").await.is(200);
+    assert!(!html.contains("To remember"), "{html}");
+    let faults =
+        shop.post("/v1/settings", &json!({"name": "reminders_off", "from_on": "2026-03-02", "value": ["moon"]})).await.faults();
+    assert_eq!(faults, [("/value".to_owned(), "out-of-range".to_owned())]);
+}
+
+#[tokio::test]
+async fn what_is_away_and_what_went_wrong_have_pages() {
+    let shop = TestShop::open(1).await;
+    let mut owner = Browser::signed_in(&shop, "Ada", Role::Owner).await;
+    let tag = shop.casting().await["tag"].as_str().unwrap().to_owned();
+    let typed = [("casting_id", tag.as_str()), ("what", "plating"), ("supplier", "A plater"), ("due_back_on", "2026-03-25")];
+    owner.log("/away", "/outside-work", &typed).await;
+    let html = owner.get("/away").await.is(200);
+    assert!(html.contains("A plater") && html.contains("It is back"), "{html}");
+    let away = shop.get("/v1/outside-work").await.is(200)["items"][0]["id"].as_str().unwrap().to_owned();
+    owner.log("/away", &format!("/outside-work/{away}"), &[]).await;
+    assert!(owner.get("/away").await.is(200).contains("Nothing is away"));
+    owner.log("/incidents", "/incidents", &[("where", "pit"), ("what", "A glove was singed."), ("hurt", "false")]).await;
+    let html = owner.get("/incidents").await.is(200);
+    assert!(html.contains("A glove was singed.") && html.contains("nobody"), "{html}");
+}

@@ -6,6 +6,7 @@
 
 mod answer;
 mod gather;
+mod hours;
 mod metal;
 mod page;
 mod price;
@@ -23,5 +24,6 @@ use crate::web::Route;
 pub fn routes(kit: &Kit) -> Vec<Route> {
     let mut out = answer::routes(kit);
     out.extend(year::routes(kit));
+    out.extend(hours::routes(kit));
     out
 }

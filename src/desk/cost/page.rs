@@ -20,6 +20,16 @@ pub fn pages(floor: &Floor) -> Vec<Page> {
         floor.page("/jobs/{id}/cost", Right::Read, job),
         floor.page("/reports/costs", Right::Read, costs),
         floor.page("/reports/money", Right::Read, money),
+        floor.page("/reports/money.csv", Right::Read, |floor, visit| async move {
+            of_money(&visit)?;
+            let look = floor.look(&visit).await?;
+            csv::table("money", &look.get(&format!("/v1/reports/money?{}", span(&look))).await?["items"])
+        }),
+        floor.page("/reports/hours", Right::Read, hours),
+        floor.page("/reports/hours.csv", Right::Read, |floor, visit| async move {
+            let look = floor.look(&visit).await?;
+            csv::table("hours", &look.get(&format!("/v1/reports/hours?{}", span(&look))).await?["rows"])
+        }),
     ]
 }
 
@@ -232,14 +242,39 @@ async fn costs(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
     sheet.show()
 }
 
+async fn hours(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
+    let look = floor.look(&visit).await?;
+    let report = look.get(&format!("/v1/reports/hours?{}", span(&look))).await?;
+    let mut sheet = Sheet::new(&visit, "Hours by hand and week");
+    "As they were booked, this year so far unless asked otherwise. What nobody booked is not here.".clone_into(&mut sheet.lead);
+    sheet.part(asking(&look, "/reports/hours"));
+    let hours = |of: &Value| of.as_f64().map_or_else(String::new, |h| format!("{h:.2} h"));
+    sheet.facts("", [("In all", Cell::text(hours(&report["hours"])))]);
+    let mut table = Table::new("", "No hours are booked in that time.", &["Week from", "Who", "Hours#", "On what"]);
+    for row in items(&report["rows"]) {
+        let on: Vec<String> = row["by_operation"]
+            .as_object()
+            .into_iter()
+            .flatten()
+            .map(|(operation, h)| format!("{} {}", plain(operation), hours(h)))
+            .collect();
+        let name = text(row, "hand");
+        let begins =
+            row["begins_on"].as_str().and_then(|day| day.parse().ok()).map_or_else(String::new, |day| look.reads.date(day));
+        let name = if name.is_empty() { "nobody named".to_owned() } else { name };
+        table.row([begins.into(), name.into(), hours(&row["hours"]).into(), on.join(", ").into()]);
+    }
+    sheet.table(table);
+    let asked = visit.query.encoded();
+    sheet.links(&[("This table as CSV", format!("/reports/hours.csv?{asked}")), ("All reports", "/reports".to_owned())]);
+    sheet.show()
+}
+
 async fn money(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
     of_money(&visit)?;
     let look = floor.look(&visit).await?;
     let report = look.get(&format!("/v1/reports/money?{}", span(&look))).await?;
     let rows = items(&report["items"]);
-    if !visit.query.get("csv").is_empty() {
-        return csv::table("money", &report["items"]);
-    }
     let mut sheet = Sheet::new(&visit, "What came in and went out");
     "Payments, bought-in costs and expenses, this year so far unless asked otherwise.".clone_into(&mut sheet.lead);
     sheet.part(asking(&look, "/reports/money"));
@@ -263,9 +298,8 @@ async fn money(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
     }
     sheet.table(table);
     let asked = visit.query.encoded();
-    let and = if asked.is_empty() { String::new() } else { format!("&{asked}") };
     sheet.links(&[
-        ("As CSV for the books", format!("/reports/money?csv=1{and}")),
+        ("As CSV for the books", format!("/reports/money.csv?{asked}")),
         ("What it all cost", "/reports/costs".to_owned()),
         ("All reports", "/reports".to_owned()),
     ]);

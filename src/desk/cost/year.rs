@@ -23,18 +23,6 @@ const LINES: usize = 20_000;
 /// The routes of a span of time.
 pub fn routes(kit: &Kit) -> Vec<Route> {
     let (cost_kit, money_kit) = (kit.clone(), kit.clone());
-    let instant = |name: &'static str, about: &'static str| Param {
-        required: false,
-        name,
-        about,
-        schema: json!({"type": "string", "format": "date-time"}),
-    };
-    let span = || {
-        vec![
-            instant("from", "observed from here, inclusive; left out, from the beginning of the shop's year"),
-            instant("to", "observed up to here, exclusive; left out, up to now"),
-        ]
-    };
     let whole = json!({"type": "integer"});
     let text = json!({"type": "string"});
     let mut job = parts_schema(&["number", "title"]);
@@ -69,7 +57,7 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
         right: Right::Read,
         about: about.into(),
         heading: "Reports",
-        params: span(),
+        params: span_params(),
         body: None,
         answer: Answer { status: 200, about: "The answer", media: "application/json", schema, etag: false },
         handler,
@@ -98,8 +86,22 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
     ]
 }
 
+/// The parameters that ask for a span of time.
+pub fn span_params() -> Vec<Param> {
+    let instant = |name: &'static str, about: &'static str| Param {
+        required: false,
+        name,
+        about,
+        schema: json!({"type": "string", "format": "date-time"}),
+    };
+    vec![
+        instant("from", "observed from here, inclusive; left out, from the beginning of the shop's year"),
+        instant("to", "observed up to here, exclusive; left out, up to now"),
+    ]
+}
+
 /// The span asked for; the shop's year up to now where it is not.
-fn span(ctx: &Ctx, settings: &Settings) -> Result<(Instant, Instant), Problem> {
+pub fn span(ctx: &Ctx, settings: &Settings) -> Result<(Instant, Instant), Problem> {
     let read = |name: &str| -> Result<Option<Instant>, Problem> {
         let wrong = || {
             let want = format!("The parameter {name} is an instant with an offset, as 2026-03-14T09:30:00Z.");

@@ -69,6 +69,7 @@ struct Pot {
 struct PourDay {
     frame: Frame,
     pots: Vec<Pot>,
+    today: String,
     number: String,
     alloy: String,
     left_mg: i64,
@@ -94,7 +95,8 @@ struct PourDay {
 #[must_use]
 pub fn pages(floor: &Floor) -> Vec<Page> {
     let (log, confirm) = (Arc::new(floor.clone()), Arc::new(floor.clone()));
-    vec![
+    let mut out = super::day::pages(floor);
+    out.extend([
         floor.page("/pour-day", Right::Log, |floor, visit| async move { page(&floor, &visit, Vec::new(), &[]).await }),
         Page::post("/pour-day/after", Right::Log, move |visit| {
             let floor = log.clone();
@@ -104,7 +106,8 @@ pub fn pages(floor: &Floor) -> Vec<Page> {
             let floor = confirm.clone();
             async move { after::confirm(&floor, visit).await }
         }),
-    ]
+    ]);
+    out
 }
 
 fn what(castings: &[&Listed]) -> String {
@@ -195,6 +198,7 @@ pub(super) async fn page(floor: &Floor, visit: &Visit, faults: Vec<String>, desp
                 chosen: number_of(h.heat) == number,
             })
             .collect(),
+        today: reads.today().to_string(),
         number: number.to_owned(),
         alloy: trade.alloy(alloy).map_or_else(|| alloy.to_owned(), |a| format!("{} {alloy}", a.common_name)),
         left_mg: left.mg(),

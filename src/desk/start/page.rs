@@ -1,5 +1,6 @@
 //! The start page.
 
+use super::reminders::{self, Reminder};
 use crate::book::api::Kit;
 use crate::book::story;
 use crate::kernel::actor::Right;
@@ -74,6 +75,7 @@ struct StartPage {
     metal: Vec<MetalRow>,
     against: Vec<AgainstRow>,
     jobs: Vec<JobRow>,
+    reminders: Vec<Reminder>,
 }
 
 /// The start page as a page.
@@ -106,6 +108,8 @@ async fn start(kit: &Kit, visit: &Visit) -> Result<Shown, Problem> {
     let until = today.saturating_add(jiff::Span::new().days(NEAR_DAYS));
     let open: Vec<Seq> = left.iter().map(|(seq, _)| *seq).collect();
     let due = commission::due(&mut read, &open, &until.to_string()).await?;
+    let money = visit.actor()?.sees_money;
+    let reminders = reminders::all(&mut read, &settings, &reads, now, &open, money).await?;
     drop(read);
 
     let tag_of = |seq: Seq| names.iter().find(|(s, ..)| *s == seq).map_or_else(String::new, |(_, tag, _)| tag.clone());
@@ -156,6 +160,7 @@ async fn start(kit: &Kit, visit: &Visit) -> Result<Shown, Problem> {
         metal,
         against,
         jobs,
+        reminders,
     })
 }
 

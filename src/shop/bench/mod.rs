@@ -1,11 +1,14 @@
 //! The bench: minutes by operation, castings finished and given up.
 
 mod api;
+mod away;
 mod model;
 mod page;
+mod store;
 mod verbs;
 
 pub use api::{routes, schemas};
 pub use model::{Operation, OutsideWorkBody, ScrapBody, WorkBody};
 pub use page::pages;
+pub use store::overdue;
 pub use verbs::{Finishes, OutsideWorkDone, Scraps, WorkDone};

@@ -21,7 +21,9 @@ const MOST: i64 = 100;
 /// The pages.
 #[must_use]
 pub fn pages(floor: &Floor) -> Vec<Page> {
-    vec![floor.page("/bench", Right::Read, list), floor.page("/castings/{tag}/bench", Right::Log, one)]
+    let mut out = super::away::pages(floor);
+    out.extend([floor.page("/bench", Right::Read, list), floor.page("/castings/{tag}/bench", Right::Log, one)]);
+    out
 }
 
 async fn list(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {

@@ -9,5 +9,5 @@ mod verbs;
 pub use api::{extras, routes, schemas};
 pub use model::{CommissionBody, CostBody, PaymentBody};
 pub use page::pages;
-pub use store::{clients, due};
+pub use store::{clients, due, owing};
 pub use verbs::{ClientCorrected, Commissions, Costs, Payments};

@@ -1,6 +1,6 @@
 //! SQL of commissions.
 
-use crate::db::{Cell, Read};
+use crate::db::{Ask, Cell, Read};
 use crate::kernel::{Problem, Seq};
 use serde_json::json;
 
@@ -38,4 +38,19 @@ pub async fn due<R: Read>(read: &mut R, seqs: &[Seq], until: &str) -> Result<Vec
                CROSS JOIN record r ON r.seq = c.seq AND r.void_ms IS NULL WHERE c.due_on <= ? ORDER BY c.due_on, c.number";
     let rows = read.fetch(sql, vec![Cell::Text(json!(seqs).to_string()), until.into()]).await?;
     rows.iter().map(|row| Ok((row.int(0)?, row.text(1)?, row.text(2)?, row.text(3)?))).collect()
+}
+
+/// Of some commissions, those of which a stage of the price was due up to a day and more is due by then
+/// than came in: number, title, what is due in minor units, what came in.
+#[must_use]
+pub fn owing(seqs: &[Seq], until: &str) -> Ask {
+    Ask {
+        sql: "SELECT number, title, due, paid FROM (SELECT c.number, c.title, \
+                (SELECT coalesce(sum(s.value ->> 'amount_minor'), 0) FROM json_each(j.body, '$.stages') s WHERE s.value ->> 'due_on' <= ?) AS due, \
+                (SELECT coalesce(sum(p.amount_minor), 0) FROM payment p CROSS JOIN record q ON q.seq = p.seq AND q.void_ms IS NULL \
+                  WHERE p.commission_seq = c.seq) AS paid \
+              FROM json_each(?) k CROSS JOIN commission c ON c.seq = k.value CROSS JOIN record r ON r.seq = c.seq AND r.void_ms IS NULL \
+              CROSS JOIN journal j ON j.n = r.journal_n) WHERE due > paid ORDER BY number LIMIT 50",
+        args: vec![until.into(), Cell::Text(json!(seqs).to_string())],
+    }
 }

@@ -5,7 +5,7 @@ use super::settings;
 use super::verbs::{Expenses, Incidents, Rates, Settings, TradeEntries};
 use super::{in_force, store, trade};
 use crate::book::api::{Kit, find, post, record_schema, standard};
-use crate::book::thing::{ThingBody, Things};
+use crate::book::thing::{ThingBody, Things, not_of};
 use crate::kernel::actor::Right;
 use crate::kernel::id::{Crucible, Furnace, Hand, Kiln, Kinded, Supplier};
 use crate::kernel::{Kind, Problem, ProblemType, Tag};
@@ -84,15 +84,20 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
 fn things<K: Kinded>(kit: &Kit, out: &mut Vec<Route>) {
     let collection = K::KIND.collection();
     let name = K::KIND.name();
-    out.push(post::<Things<K>>(
+    let mut routes = vec![post::<Things<K>>(
         kit,
         &format!("/v1/{collection}"),
         &format!("{name}_create"),
         &format!("Put a {name} on record"),
         Right::Log,
         None,
-    ));
-    out.extend(standard::<Things<K>>(kit, &[], Right::Correct));
+    )];
+    routes.extend(standard::<Things<K>>(kit, &[], Right::Correct));
+    // A kind is asked only what it bears.
+    for body in routes.iter_mut().filter_map(|route| route.body.as_mut()) {
+        without(&mut body.schema, K::KIND);
+    }
+    out.extend(routes);
 }
 
 type Plain = for<'a> fn(&'a Kit, &'a Ctx) -> std::pin::Pin<Box<dyn Future<Output = Result<Value, Problem>> + Send + 'a>>;
@@ -226,7 +231,11 @@ fn own_marked<T: serde::Serialize>(
 pub fn schemas() -> Vec<(Kind, Value)> {
     let mut out: Vec<(Kind, Value)> = [Kind::Hand, Kind::Kiln, Kind::Furnace, Kind::Crucible, Kind::Supplier]
         .into_iter()
-        .map(|kind| (kind, record_schema::<ThingBody>(kind, &Map::new(), &[])))
+        .map(|kind| {
+            let mut schema = record_schema::<ThingBody>(kind, &Map::new(), &[]);
+            without(&mut schema, kind);
+            (kind, schema)
+        })
         .collect();
     out.push((Kind::Setting, record_schema::<SettingBody>(Kind::Setting, &Map::new(), &[])));
     out.push((Kind::Rate, record_schema::<RateBody>(Kind::Rate, &Map::new(), &[])));
@@ -234,4 +243,13 @@ pub fn schemas() -> Vec<(Kind, Value)> {
     out.push((Kind::Incident, record_schema::<IncidentBody>(Kind::Incident, &Map::new(), &[])));
     out.push((Kind::TradeEntry, record_schema::<TradeEntryBody>(Kind::TradeEntry, &Map::new(), &[])));
     out
+}
+
+/// A schema of things without what a kind does not bear.
+fn without(schema: &mut Value, kind: Kind) {
+    if let Some(properties) = schema["properties"].as_object_mut() {
+        for name in not_of(kind) {
+            properties.shift_remove(name);
+        }
+    }
 }

@@ -115,7 +115,9 @@ impl Look<'_> {
     /// As the API.
     pub async fn proposed(&self, collection: &str) -> Result<Vec<String>, Problem> {
         let answer = self.get(&format!("/v1/{collection}?limit=100")).await?;
-        Ok(items(&answer["items"]).iter().map(|thing| text(thing, "name")).filter(|name| !name.is_empty()).collect())
+        // What is out of use is not proposed.
+        let in_use = items(&answer["items"]).iter().filter(|thing| thing["retired_on"].is_null());
+        Ok(in_use.map(|thing| text(thing, "name")).filter(|name| !name.is_empty()).collect())
     }
     /// A slip: where it goes below `/v1`, the words of its button.
     #[must_use]

@@ -5,6 +5,7 @@ mod api;
 pub mod floor;
 pub mod fuel;
 mod in_force;
+pub mod incidents;
 mod model;
 pub mod overhead;
 pub mod rates;

@@ -29,6 +29,9 @@ fn percent(value: &Value) -> bool {
     number(value, 0.0, 100.0)
 }
 
+/// What the start page reminds of.
+pub const REMINDERS: [&str; 5] = ["slurry", "away", "keep_until", "payment", "crucible"];
+
 /// Every setting.
 pub const SPECS: &[Spec] = &[
     Spec {
@@ -176,6 +179,12 @@ pub const SPECS: &[Spec] = &[
         about: "how jobs are charged with what the shop costs as such: {\"rule\": \"none\"}; {\"rule\": \"percent_of_work\", \"percent\": 35}; \
                 or {\"rule\": \"per_hand_hour\" | \"per_kg\" (poured) | \"per_pour_day\", \"amount_minor\": 800}",
         check: |v| super::overhead::read(v).is_some(),
+    },
+    Spec {
+        name: "reminders_off",
+        default: || json!([]),
+        about: "which reminders the start page leaves out: a list of slurry, away, keep_until, payment, crucible",
+        check: |v| v.as_array().is_some_and(|all| all.iter().all(|r| r.as_str().is_some_and(|r| REMINDERS.contains(&r)))),
     },
     Spec {
         name: "gating_rod_mm",

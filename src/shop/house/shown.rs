@@ -127,6 +127,11 @@ impl Shown {
         let (whole, rest, width) = (minor.unsigned_abs() / one, minor.unsigned_abs() % one, places as usize);
         if places == 0 { whole.to_string() } else { format!("{whole}.{rest:0width$}") }
     }
+    /// Today.
+    #[must_use]
+    pub fn today(&self) -> jiff::civil::Date {
+        self.settings.day(self.now)
+    }
     /// A day: `Tue 3 Mar`, with the year where it is another.
     #[must_use]
     pub fn day(&self, at: Instant) -> String {

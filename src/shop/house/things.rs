@@ -1,11 +1,13 @@
 //! `/things`: kilns, furnaces, crucibles, hands, suppliers; made on first use, renamed here.
 
-use super::floor::{Floor, text};
+use super::floor::{Floor, Look, items, plain, text};
 use crate::kernel::Problem;
 use crate::kernel::actor::Right;
+use crate::web::page::escape_part;
 use crate::web::sheet::{Cell, Sheet, Table};
-use crate::web::slip::Field;
+use crate::web::slip::{Field, How};
 use crate::web::{Page, Shown, Visit};
+use serde_json::Value;
 use std::sync::Arc;
 
 /// The page.
@@ -23,20 +25,91 @@ const THINGS: [(&str, &str, &str); 5] = [
     ("suppliers", "Suppliers", "A new supplier"),
 ];
 
+/// What else is known of a thing.
+fn known(look: &Look<'_>, thing: &Value) -> String {
+    let number = |name: &str, words: &str| thing[name].as_f64().map(|n| format!("{n}{words}"));
+    let day = |name: &str| thing[name].as_str().and_then(|day| day.parse().ok()).map(|day| look.reads.date(day));
+    let family = Some(plain(&text(thing, "family"))).filter(|f| !f.is_empty());
+    let cleared = items(&thing["cleared_for"]).iter().filter_map(Value::as_str).collect::<Vec<_>>().join(", ");
+    [
+        family,
+        number("capacity_litre", " l"),
+        Some(look.reads.kg(&thing["capacity_kg"])).filter(|kg| !kg.is_empty()),
+        number("heats_before", " heats before the book"),
+        number("life_heats", " heats in all"),
+        Some(cleared).filter(|c| !c.is_empty()).map(|c| format!("cleared for {c}")),
+        day("retired_on").map(|day| format!("out of use since {day}")),
+    ]
+    .into_iter()
+    .flatten()
+    .collect::<Vec<_>>()
+    .join(", ")
+}
+
+/// The fields of a thing of a collection.
+fn fields(look: &Look<'_>, collection: &str, of: &Value) -> Vec<Field> {
+    let with = |name: &str, label: &str| Field::text(name, label).with(text(of, name));
+    let mut out = vec![with("name", "Name").need()];
+    if collection == "crucibles" {
+        let families = [
+            ("", "not said"),
+            ("copper_base", "copper-base"),
+            ("aluminium", "aluminium"),
+            ("zinc", "zinc"),
+            ("precious", "silver and gold"),
+            ("ferrous", "iron and steel"),
+        ];
+        out.push(Field::list("family", "Kept for", &families).with(text(of, "family")));
+        out.push(Field::number("capacity_kg", "Holds of its metal").with(look.reads.kg_field(&of["capacity_kg"])).more());
+        out.push(Field::number("capacity_litre", "Holds, litres").with(text(of, "capacity_litre")).more());
+        out.push(Field::number("heats_before", "Heats before the book").with(text(of, "heats_before")).more());
+        out.push(Field::number("life_heats", "Heats after which it is taken out of use").with(text(of, "life_heats")).more());
+    }
+    if collection == "hands" {
+        let cleared = items(&of["cleared_for"]).iter().filter_map(Value::as_str).collect::<Vec<_>>().join(", ");
+        out.push(
+            Field::text("cleared_for", "Cleared for")
+                .with(cleared)
+                .hint("With commas between: pouring, furnace, forklift.")
+                .more(),
+        );
+    }
+    out.push(Field::new("retired_on", "Out of use since", How::Day).with(text(of, "retired_on")).more());
+    out.push(Field::new("notes", "Notes", How::Long).with(text(of, "notes")).more());
+    out
+}
+
 async fn things(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
     let look = floor.look(&visit).await?;
     let mut sheet = Sheet::new(&visit, "Kilns, furnaces, crucibles, hands, suppliers");
-    "Named on a slip for the first time, a thing is made; here it is looked up.".clone_into(&mut sheet.lead);
+    "Named on a slip for the first time, a thing is made; here it is looked up, changed and taken out of use."
+        .clone_into(&mut sheet.lead);
+    let owner = visit.actor()?.role.may(Right::Own);
+    if let Some((collection, id)) = visit.query.get("change").split_once('/')
+        && THINGS.iter().any(|(known, ..)| *known == collection)
+        && owner
+    {
+        let thing = look.get(&format!("/v1/{collection}/{}", escape_part(id))).await?;
+        let slip = look
+            .slip(format!("{collection}/{}", text(&thing, "id")), "Change")
+            .correcting(&text(&thing, "etag"))
+            .fields(fields(&look, collection, &thing))
+            .then("/things");
+        sheet.slip(&text(&thing, "name"), slip.main());
+    }
     for (collection, heading, new) in THINGS {
         let found = look.get(&format!("/v1/{collection}?limit=200")).await?;
-        let mut table = Table::new(heading, "None yet.", &["Name", "Since"]);
-        for thing in super::floor::items(&found["items"]) {
-            let link = Cell::text(text(thing, "name")).to(format!("/records/{}", text(thing, "id")));
-            table.row([link, look.reads.at(&thing["at"]).into()]);
+        let mut table = Table::new(heading, "None yet.", &["Name", "What is known", "Since", ""]);
+        for thing in items(&found["items"]) {
+            let id = text(thing, "id");
+            let link = Cell::text(text(thing, "name")).to(format!("/records/{id}"));
+            let change =
+                if owner { Cell::text("Change").to(format!("/things?change={collection}/{id}")) } else { Cell::text("") };
+            table.row([link, known(&look, thing).into(), look.reads.at(&thing["at"]).into(), change]);
         }
         sheet.table(table);
-        if visit.actor()?.role.may(Right::Own) {
-            sheet.folded(new, look.slip(collection, "Keep").field(Field::text("name", "Name").need()));
+        if owner {
+            sheet.folded(new, look.slip(collection, "Keep").fields(fields(&look, collection, &Value::Null)));
         }
     }
     sheet.show()

@@ -28,7 +28,7 @@ pub use pours::{AlloyCorrected, Decided};
 pub use settle::settle;
 pub use store::at::{Held, held, totals};
 pub use store::{
-    CastingFigures, DERIVED, HeatFigures, OpenHeat, Taken, WIPE, casting_figures, expected, heat_figures, movement, on_hand,
-    open_heats, scrap_charges, taken_from, taken_within, weighings,
+    CastingFigures, DERIVED, HeatFigures, OpenHeat, Taken, WIPE, casting_figures, expected, heat_figures, last_pour, movement,
+    on_hand, open_heats, scrap_charges, taken_from, taken_within, weighings, worn,
 };
 pub use verbs::{Lots, Of, Receipts, in_pool, pools_ahead};

@@ -78,6 +78,7 @@ impl Room for Moulds {
             ("name", body.name.0.as_str().into()),
             ("owner_client_seq", body.owner_client_id.as_ref().map(Ref::seq).into()),
             ("cost_minor", body.cost_minor.map(|c| c.0).into()),
+            ("keep_until", body.keep_until.map(|d| d.0.to_string()).into()),
         ];
         Ok(())
     }

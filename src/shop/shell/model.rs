@@ -1,7 +1,7 @@
 //! What is said of recipes, slurry, shells, coats and patches.
 
 use crate::kernel::Celsius;
-use crate::kernel::field::{Kg, List, Many, Nested, Parent, Positive, Ref, Text, UpTo, Whole};
+use crate::kernel::field::{Day, Kg, List, Many, Nested, Parent, Positive, Ref, Text, UpTo, Whole};
 use crate::kernel::id::{Casting, Recipe, RecipeVersion, Shell, SlurryBatch};
 use crate::{body, words};
 
@@ -86,6 +86,8 @@ body! {
         binder: Option<Text<120>>,
         /// Its flour.
         flour: Option<Text<120>>,
+        /// When it was poured away.
+        retired_on: Option<Day>,
         /// Notes.
         notes: Option<Text<2000>>,
     }

@@ -156,9 +156,17 @@ async fn batch(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
     let id = text(&found, "id");
     let checks = items(&found["checks"]);
     let mut sheet = Sheet::new(&visit, text(&found, "name"));
-    let facts = [("Binder", "binder"), ("Flour", "flour"), ("Notes", "notes")];
+    let facts = [("Binder", "binder"), ("Flour", "flour"), ("Poured away on", "retired_on"), ("Notes", "notes")];
     sheet.facts("", facts.map(|(label, name)| (label, Cell::text(text(&found, name)))));
     sheet.slip("Check it", check(&look, &id, checks.last().unwrap_or(&Value::Null)));
+    if found["retired_on"].is_null() {
+        let slip = look
+            .slip(format!("slurry-batches/{id}"), "Poured away")
+            .correcting(&text(&found, "etag"))
+            .named(look.visit, "retire")
+            .field(Field::new("retired_on", "On", How::Day).with(look.reads.today().to_string()));
+        sheet.folded("Take it out of use", slip);
+    }
     let mut table = Table::new("Checks", "Not checked yet.", &["When", "Viscosity, s#", "Cup", "pH#", "Tank#"]);
     for line in checks.iter().rev() {
         let when = Cell::text(look.reads.at(&line["at"])).to(format!("/records/{}", text(line, "id")));

@@ -1,6 +1,6 @@
 //! SQL of recipes and shells.
 
-use crate::db::{Cell, Read, WriteTx};
+use crate::db::{Ask, Cell, Read, WriteTx};
 use crate::kernel::{Instant, Problem, Seq};
 use serde_json::{Value, json};
 use uuid::Uuid;
@@ -145,4 +145,17 @@ pub async fn tags_of<R: Read>(read: &mut R, ids: &[String]) -> Result<Vec<(Strin
                CROSS JOIN shell s ON s.seq = r.seq";
     let rows = read.fetch(sql, vec![json!(ids).to_string().into()]).await?;
     rows.iter().map(|row| Ok((row.text(0)?, row.text(1)?))).collect()
+}
+
+/// The tanks in use that were last checked, or mixed and never checked, before an instant: id, name,
+/// when that was in milliseconds, nothing. Longest ago first.
+#[must_use]
+pub fn unchecked(before: Instant) -> Ask {
+    Ask {
+        sql: "SELECT r.id, b.name, max(r.at_ms, coalesce((SELECT max(q.at_ms) FROM slurry_check k CROSS JOIN record q ON q.seq = k.seq \
+                AND q.void_ms IS NULL WHERE k.batch_seq = b.seq), 0)) AS last, NULL \
+              FROM slurry_batch b INDEXED BY slurry_batch_in_use CROSS JOIN record r ON r.seq = b.seq AND r.void_ms IS NULL \
+              WHERE b.retired_on IS NULL AND last < ? ORDER BY last LIMIT 50",
+        args: vec![before.into()],
+    }
 }

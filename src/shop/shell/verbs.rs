@@ -76,7 +76,9 @@ impl Room for SlurryBatches {
     type Body = SlurryBatchBody;
 
     async fn enter(_: &mut WriteTx, entry: &mut Entry<SlurryBatchBody>) -> Result<(), Problem> {
-        entry.columns = vec![("name", entry.body.name.0.as_str().into())];
+        let body = &entry.body;
+        entry.columns =
+            vec![("name", body.name.0.as_str().into()), ("retired_on", body.retired_on.map(|d| d.0.to_string()).into())];
         Ok(())
     }
 }

@@ -51,6 +51,18 @@ fn by_schema(schema: &Value, member: &str, was: &Value) -> Option<Value> {
     })
 }
 
+/// A piece, mould or pattern sent out in the place of a casting.
+async fn outside(shop: &TestShop, member: &str) -> Value {
+    let id_of = |path: String| path.rsplit('/').next().unwrap().to_owned();
+    let collection = match member {
+        "piece_id" => "pieces",
+        "mould_id" => "moulds",
+        _ => "patterns",
+    };
+    let other = id_of(live(shop, collection, Role::Owner).await);
+    json!({"casting_id": null, member: other})
+}
+
 /// Another legal value of a member.
 #[expect(clippy::too_many_lines, reason = "one table")]
 async fn other(
@@ -73,6 +85,12 @@ async fn other(
     let named = |to: &str| To(json!(h.id(to)));
     match (collection, member) {
         (_, "hands") => To(json!(["Somebody"])),
+        (_, "bottles_before_kg" | "bottles_after_kg") => With(json!({"bottles_before_kg": 20, "bottles_after_kg": 19})),
+        ("outside-work", "back_at") => To(json!(at(9, "09:00"))),
+        ("outside-work", "casting_id") => named("casting1b"),
+        ("outside-work", "piece_id" | "mould_id" | "pattern_id") => With(outside(shop, member).await),
+        (_, "cleared_for") => To(json!(["pouring"])),
+        ("commissions", "stages") => With(json!({"price_minor": 900, "stages": [{"for": "all", "amount_minor": 900}]})),
         (_, "despite") => To(json!(["lot_short"])),
         (_, "assumed") => To(json!(["hands"])),
         (_, "at_precision") => To(json!("hour")),

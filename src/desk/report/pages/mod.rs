@@ -57,6 +57,7 @@ async fn index(_: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
             "payments, costs and expenses, for the books".into(),
         ]);
     }
+    table.row([Cell::text("Hours by hand and week").to("/reports/hours"), "as they were booked".into()]);
     table.row([Cell::text("Work in progress").to("/reports/work-in-progress"), "metal and value on the way".into()]);
     sheet.table(table);
     sheet.show()

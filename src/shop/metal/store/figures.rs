@@ -1,6 +1,6 @@
 //! The figures of heats, shells and castings, as the ledger settles them.
 
-use crate::db::{Read, Row, WriteTx};
+use crate::db::{Ask, Read, Row, WriteTx};
 use crate::kernel::{Instant, Mass, Money, Problem, Seq};
 use crate::science::ledger::{Figures, State};
 use serde_json::{Value, json};
@@ -198,6 +198,16 @@ pub async fn taken_within<R: Read>(read: &mut R, spans: &[(Instant, Instant)]) -
     read.fetch(&sql, vec![Value::Array(spans).to_string().into()]).await?.iter().map(taken).collect()
 }
 
+/// When the last pour was from an instant up to another.
+///
+/// # Errors
+/// As the database says.
+pub async fn last_pour<R: Read>(read: &mut R, from: Instant, to: Instant) -> Result<Option<Instant>, Problem> {
+    let sql = "SELECT max(r.at_ms) FROM record r WHERE r.kind = 'pour' AND r.at_ms >= ? AND r.at_ms < ? AND r.void_ms IS NULL";
+    let row = read.fetch_one(sql, vec![from.into(), to.into()]).await?;
+    Ok(row.map(|row| row.opt_int(0)).transpose()?.flatten().map(Instant::from_ms))
+}
+
 fn taken(row: &Row) -> Result<Taken, Problem> {
     Ok(Taken {
         pour: row.int(0)?,
@@ -207,6 +217,22 @@ fn taken(row: &Row) -> Result<Taken, Problem> {
         mass: Mass::from_mg(row.int(4)?),
         id: row.uuid(5)?,
     })
+}
+
+/// The crucibles in use that have at most so many heats left of those they are given: name, heats they had
+/// before the book and by it, heats they are given, nothing.
+#[must_use]
+pub fn worn(left: i64) -> Ask {
+    // The crucibles of a shop are few.
+    Ask {
+        sql: "SELECT name, heats, life, NULL FROM (SELECT j.body ->> 'name' AS name, j.body ->> 'life_heats' AS life, \
+                coalesce(j.body ->> 'heats_before', 0) + (SELECT count(*) FROM ledger_heat h INDEXED BY ledger_heat_by_crucible \
+                  CROSS JOIN record q ON q.seq = h.heat_seq AND q.void_ms IS NULL WHERE h.crucible_seq = r.seq) AS heats \
+              FROM record r CROSS JOIN journal j ON j.n = r.journal_n \
+              WHERE r.kind = 'crucible' AND r.void_ms IS NULL AND j.body ->> 'life_heats' IS NOT NULL AND j.body ->> 'retired_on' IS NULL) \
+              WHERE heats + ? >= life ORDER BY life - heats, name LIMIT 20",
+        args: vec![left.into()],
+    }
 }
 
 /// How often metal was weighed for each of some heats: its charge lines, its weighed pours, its

@@ -4,6 +4,8 @@
 //! docs/demo.md says of the shown shop.
 #![cfg(test)]
 
+#[path = "outside/costs.rs"]
+mod costs;
 #[path = "outside/random.rs"]
 #[expect(clippy::cast_possible_truncation, reason = "grams of a small shop")]
 mod random;
@@ -230,6 +232,7 @@ async fn compare(seed: u64) {
         assert!(n >= *least, "seed {seed}: {n} {what}");
     }
     drop(read);
+    costs::add_up(&db).await;
     if seed == demo::SEED {
         shows::corrections(&db, &document).await;
     }

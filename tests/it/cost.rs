@@ -242,6 +242,11 @@ async fn prices_stages_bottles_and_outside_work_that_cannot_be() {
         let away = json!({"supplier": "P", "what": "plating", "at": at(6, "09:00"), "back_at": at(5, "09:00")});
         let faults = shop.post("/v1/outside-work", &away).await.faults();
         assert_eq!(faults, [("/back_at".to_owned(), "before".to_owned()), ("/casting_id".to_owned(), "one-of".to_owned())]);
+        // A crate of 0 mm holds nothing.
+        let piece = id(&shop.piece(&shop.commission(None).await, &json!({})).await);
+        let crated = json!({"at": at(7, "10:00"), "crate_mm": {"x": 0, "y": 400, "z": 300}});
+        let faults = shop.post(&format!("/v1/pieces/{piece}/deliver"), &crated).await.faults();
+        assert_eq!(faults, [("/crate_mm/x".to_owned(), "out-of-range".to_owned())]);
         // It went out with one hand and comes back with another.
         let away = json!({"casting_id": casting, "supplier": "P", "what": "plating", "at": at(6, "09:00"), "due_back_on": "2026-03-20"});
         let away = format!("/v1/outside-work/{}", id(&shop.post("/v1/outside-work", &away).await.made()));

@@ -6,6 +6,7 @@ use crate::kernel::{Problem, ProblemType};
 use crate::science::costing::Part as CostPart;
 use crate::shop::house::floor::{Floor, Look, items, plain, text};
 use crate::web::csv;
+use crate::web::draw::{self, Bar};
 use crate::web::page::escape_part;
 use crate::web::sheet::{Cell, Part, Sheet, Table};
 use crate::web::slip::{Field, How};
@@ -51,6 +52,24 @@ fn words(part: &str) -> &str {
         "overhead" => "The shop's overhead",
         other => other,
     }
+}
+
+/// The parts as bars, the largest first; metal among them. Its value may be below nothing, which is no bar.
+fn bars(look: &Look<'_>, number: &str, cost: &Value) -> Vec<Bar> {
+    let metal = std::iter::once(("metal", &cost["metal"]["total_minor"]));
+    let names: Vec<(&str, String)> = CostPart::ALL.iter().map(|part| (part.name(), format!("{}_minor", part.name()))).collect();
+    let parts = names.iter().map(|(part, member)| (*part, &cost[member]));
+    let mut all: Vec<(&str, i64)> =
+        metal.chain(parts).filter_map(|(part, minor)| Some((part, minor.as_i64().filter(|m| *m > 0)?))).collect();
+    all.sort_by_key(|(_, minor)| std::cmp::Reverse(*minor));
+    #[expect(clippy::cast_precision_loss, reason = "the length of a bar")]
+    let bar = |(part, minor): &(&str, i64)| Bar {
+        label: words(part).to_owned(),
+        value: *minor as f64,
+        said: look.reads.money(*minor),
+        to: if *part == "metal" { "#metal".to_owned() } else { format!("/jobs/{number}/cost?part={part}#lines") },
+    };
+    all.iter().map(bar).collect()
 }
 
 /// What is lacking, in words.
@@ -109,6 +128,11 @@ async fn job(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
     }
     table.row([Cell::text("In all"), amount(&cost, "total_minor").into()]);
     sheet.table(table);
+    let drawn = bars(&look, &number, &cost);
+    if !drawn.is_empty() {
+        let about = "A bar is a part of the cost, the largest first.";
+        sheet.part(Part::Drawing(String::new(), draw::bars("Where the money went", about, &drawn)));
+    }
     if cost["price_minor"].is_i64() {
         sheet.facts(
             "Against the price",

@@ -111,7 +111,8 @@ fn place(stage: &str) -> usize {
         "shell" | "burnout" | "preheat" => 1,
         "pour" | "breakout" => 2,
         "bench" => 3,
-        "done" | "delivered" => 4,
+        "done" => 4,
+        "delivered" => STEPS.len(),
         _ => 0,
     }
 }
@@ -141,7 +142,7 @@ async fn progress(floor: &Floor, visit: Visit) -> Result<Shown, Problem> {
             let known = listed.iter().find(|l| l.seq == casting.seq);
             let part = if casting.part == "whole" { String::new() } else { format!(", {}", casting.part) };
             let place = place(&casting.stage);
-            let said = if casting.stage == "delivered" { "handed over" } else { STEPS[place] };
+            let said = STEPS.get(place).copied().unwrap_or("handed over");
             Line {
                 what: format!("{}{part}", known.map_or("", |l| l.pattern.as_str())),
                 mark: known.and_then(|l| l.mark.clone()).unwrap_or_default(),

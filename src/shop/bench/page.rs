@@ -92,6 +92,11 @@ async fn one(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
                 .slip(format!("pieces/{}/deliver", text(&casting, "piece_id")), "Handed over")
                 .field(Field::text("to", "To whom, or where").more())
                 .field(Field::text("carrier", "Carried by").more())
+                .field(Field::number("crate_mm.x", "Crate, length").more())
+                .field(Field::number("crate_mm.y", "Crate, width").more())
+                .field(Field::number("crate_mm.z", "Crate, height").more())
+                .field(Field::number("gross_kg", "With its crate").more())
+                .field(Field::text("receipt", "Signed for by").more())
                 .field(Field::at())
                 .then(format!("/castings/{tag}"));
             sheet.slip("Hand its piece over", deliver.main());

@@ -86,6 +86,7 @@ async fn other(
     match (collection, member) {
         (_, "hands") => To(json!(["Somebody"])),
         (_, "bottles_before_kg" | "bottles_after_kg") => With(json!({"bottles_before_kg": 20, "bottles_after_kg": 19})),
+        ("deliveries", "crate_mm") => To(json!({"x": 900, "y": 400, "z": 300})),
         ("outside-work", "back_at") => To(json!(at(9, "09:00"))),
         ("outside-work", "casting_id") => named("casting1b"),
         ("outside-work", "piece_id" | "mould_id" | "pattern_id") => With(outside(shop, member).await),

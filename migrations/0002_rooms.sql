@@ -309,6 +309,18 @@ CREATE TABLE cost (
 ) STRICT;
 CREATE INDEX cost_by_commission ON cost (commission_seq);
 
+CREATE TABLE patina (
+    seq  INTEGER PRIMARY KEY REFERENCES record (seq),
+    name TEXT NOT NULL
+) STRICT;
+
+CREATE TABLE patina_version (
+    seq        INTEGER PRIMARY KEY REFERENCES record (seq),
+    patina_seq INTEGER NOT NULL REFERENCES record (seq),
+    version    INTEGER NOT NULL CHECK (version >= 1),
+    UNIQUE (patina_seq, version)
+) STRICT;
+
 CREATE TABLE outside_work (
     seq          INTEGER PRIMARY KEY REFERENCES record (seq),
     due_back_on  TEXT,

@@ -512,6 +512,18 @@ CREATE TABLE patch (
     shell_seq INTEGER NOT NULL REFERENCES record (seq)
 ) STRICT;
 
+CREATE TABLE patina (
+    seq  INTEGER PRIMARY KEY REFERENCES record (seq),
+    name TEXT NOT NULL
+) STRICT;
+
+CREATE TABLE patina_version (
+    seq        INTEGER PRIMARY KEY REFERENCES record (seq),
+    patina_seq INTEGER NOT NULL REFERENCES record (seq),
+    version    INTEGER NOT NULL CHECK (version >= 1),
+    UNIQUE (patina_seq, version)
+) STRICT;
+
 CREATE TABLE pattern (
     seq              INTEGER PRIMARY KEY REFERENCES record (seq),
     name             TEXT NOT NULL,

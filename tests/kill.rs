@@ -2,8 +2,8 @@
 //! once and whole.
 //!
 //! Each round twelve connections write at once (clients, metal lots, waxes, coats, each with
-//! a client-made id and an `Idempotency-Key`); at a random moment, with at least eight writes
-//! under way, the process gets SIGKILL. Then the file is looked at from outside, `pourbook
+//! a client-made id and an `Idempotency-Key`); at a random moment, after a random number of
+//! answers and with at least eight writes under way, the process gets SIGKILL. Then the file is looked at from outside, `pourbook
 //! check` looks it over, the server is started again, every request that had no answer is
 //! sent again, and so are some that had one. `KILL_ROUNDS` sets the rounds; left out, it is
 //! all 100, since these took 51 seconds on two cores in a debug build.
@@ -107,7 +107,8 @@ struct Round {
 }
 
 /// Writes from all sides, then kills the server with at least [`IN_FLIGHT`] writes under way.
-fn load_and_kill(server: &mut Server, token: &str, set: &Set, clock: &Clock, after: Duration) -> Round {
+/// Kills after so many answers, and a random moment more: a slow machine kills later, not earlier.
+fn load_and_kill(server: &mut Server, token: &str, set: &Set, clock: &Clock, (least, after): (usize, Duration)) -> Round {
     let round = Arc::new(Mutex::new(Round::default()));
     let in_flight = AtomicUsize::new(0);
     let stop = AtomicBool::new(false);
@@ -136,6 +137,10 @@ fn load_and_kill(server: &mut Server, token: &str, set: &Set, clock: &Clock, aft
                     }
                 }
             });
+        }
+        let begun = Instant::now();
+        while round.lock().unwrap().acknowledged.len() < least && begun.elapsed() < Duration::from_secs(20) {
+            std::thread::sleep(Duration::from_millis(1));
         }
         std::thread::sleep(after);
         let begun = Instant::now();
@@ -252,8 +257,9 @@ fn rounds(count: usize, more: &[&str], seed: u64) -> Told {
             set = Some(set_up(&server.address, &token));
         }
         let mut server = Server::start(BINARY, data, more);
-        let after = Duration::from_millis(rng.random_range(10..350));
-        let left = load_and_kill(&mut server, &token, set.as_ref().unwrap(), &clock, after);
+        // Some are killed before anything was answered, most in the midst of it.
+        let moment = (rng.random_range(0..40_usize), Duration::from_millis(rng.random_range(0..60)));
+        let left = load_and_kill(&mut server, &token, set.as_ref().unwrap(), &clock, moment);
         told.least_in_flight = told.least_in_flight.min(left.in_flight);
         told.acknowledged += left.acknowledged.len();
         told.unanswered += left.unanswered.len();

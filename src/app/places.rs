@@ -37,6 +37,7 @@ const PLACES: &[(&str, &[Place])] = &[
             ("Break out", "/breakout", "shells opened: the whole tree, and the bad ones", Right::Read),
             ("Cut off", "/cut-off", "what each casting weighs", Right::Read),
             ("Bench", "/bench", "minutes, verdicts, finished, scrapped, handed over", Right::Read),
+            ("Patinas", "/patinas", "finishes in versions, with their samples", Right::Read),
             ("Away", "/away", "out of the house to be worked on, and due back", Right::Read),
         ],
     ),

@@ -52,6 +52,7 @@ pub fn goes_with(kind: Kind, member: &str) -> bool {
         (Kind::Leak, "pour_id")
             | (Kind::Finding, "breakout_id" | "scrap_id")
             | (Kind::RecipeVersion, "recipe_id")
+            | (Kind::PatinaVersion, "patina_id")
             | (Kind::Charge, "heat_id")
             | (Kind::Casting, "piece_id" | "recast_id")
             | (Kind::Breakout, "shell_breakout_id")

@@ -137,6 +137,10 @@ kinds! {
     Cost "cost" "costs";
     /// Money received for a commission.
     Payment "payment" "payments";
+    /// A recipe of a finish.
+    Patina "patina" "patinas";
+    /// One version of a patina.
+    PatinaVersion "patina_version" "patina-versions";
     /// Work done outside the shop: what is away for it, and when it is due back.
     OutsideWork "outside_work" "outside-work";
     /// What the shop costs as such: rent, insurance, repairs.

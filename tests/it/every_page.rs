@@ -57,6 +57,8 @@ async fn filled(more: usize) -> Filled {
     let heat = shop.get(&format!("/v1/heats/{heat}")).await.is(200);
     let pattern = shop.pattern("file").await;
     let edition_of = pattern.clone();
+    let patina = json!({"name": "Green", "steps": [{"kind": "heat", "metal_c": 120}]});
+    let patina = id(&shop.post("/v1/patinas", &patina).await.made());
     let secret = progress_secret(&shop, job["number"].as_str().unwrap()).await;
     let recipe = shop.recipe().await;
     let lot = shop.lot(5.0, 1).await;
@@ -68,6 +70,7 @@ async fn filled(more: usize) -> Filled {
         ("/jobs/{id}/links", text(&job, "number")),
         ("/patterns/{id}/edition", edition_of),
         ("/progress/{secret}", secret),
+        ("/patinas/{id}", patina),
         ("/jobs/{id}/cost", text(&job, "number")),
         ("/patterns/{id}", pattern),
         ("/moulds/{id}", id(&mould)),

@@ -227,3 +227,42 @@ async fn what_is_away_and_what_went_wrong_have_pages() {
     let html = owner.get("/incidents").await.is(200);
     assert!(html.contains("A glove was singed.") && html.contains("nobody"), "{html}");
 }
+
+#[tokio::test]
+async fn the_fifth_of_an_edition_has_the_patina_of_the_first() {
+    at_both(async |shop| {
+        let steps = json!([{"kind": "heat", "metal_c": 110}, {"kind": "apply", "chemical": "cupric nitrate", "strength": "10 %", "tool": "brush"}]);
+        let green = json!({"name": "Harbour green", "at": at(1, "08:00"), "steps": steps, "sample": "bar in drawer 3",
+                           "approved_on": "2026-02-20", "approved_by": "the sculptor"});
+        let green = shop.post("/v1/patinas", &green).await.made();
+        assert_eq!((&green["versions"][0]["patina_version"], &green["versions"][0]["sample"]), (&json!(1), &json!("bar in drawer 3")));
+        let path = format!("/v1/patinas/{}", id(&green));
+        let next = json!({"at": at(5, "08:00"), "steps": [{"kind": "apply", "chemical": "ferric nitrate"}], "notes": "browner"});
+        assert_eq!(shop.post(&format!("{path}/versions"), &next).await.made()["patina_version"], 2);
+        let pattern = shop.pattern("file").await;
+        let job = shop.commission(None).await;
+        for (mark, day, said) in [("1/8", 3, None), ("5/8", 6, None), ("6/8", 6, Some(1))] {
+            let piece = shop.piece(&job, &json!({"pattern_id": pattern, "edition_mark": mark, "at": at(1, "08:00")})).await;
+            let mut work = json!({"operation": "patina", "minutes": 40, "at": at(day, "10:00"), "patina_id": id(&green)});
+            if let Some(version) = said {
+                work["patina_version"] = json!(version);
+            }
+            shop.post(&format!("/v1/pieces/{}/work", id(&piece)), &work).await.made();
+        }
+        // Each bears the version of its day, unless another is said: the sixth matches the first.
+        let register = shop.get(&format!("/v1/patterns/{pattern}/edition")).await.is(200);
+        let said: Vec<(&str, &Value)> =
+            register["rows"].as_array().unwrap().iter().map(|r| (r["mark"].as_str().unwrap(), &r["patina_version"])).collect();
+        assert_eq!(said, [("1/8", &json!(1)), ("5/8", &json!(2)), ("6/8", &json!(1))]);
+        assert_eq!(register["rows"][0]["patina"], "Harbour green");
+        // What cannot be, named; nothing written.
+        let bare = json!({"name": "Bare", "steps": [{"kind": "clean"}, {"kind": "apply", "tool": "brush"}]});
+        assert_eq!(shop.post("/v1/patinas", &bare).await.faults(), [("/steps/1/chemical".to_owned(), "required".to_owned())]);
+        assert_eq!(shop.post(&format!("{path}/versions"), &json!({"steps": []})).await.faults()[0].0, "/steps");
+        let casting = id(&shop.casting().await);
+        let wrong = json!({"operation": "patina", "minutes": 5, "at": at(6, "10:00"), "patina_id": id(&green), "patina_version": 9});
+        let faults = shop.post(&format!("/v1/castings/{casting}/work"), &wrong).await.faults();
+        assert_eq!(faults, [("/patina_version".to_owned(), "not-found".to_owned())]);
+    })
+    .await;
+}

@@ -81,9 +81,14 @@ pub const fn heading(kind: Kind) -> &'static str {
         Kind::Burnout | Kind::Preheat => "Kilns",
         Kind::MetalLot | Kind::Receipt | Kind::Count | Kind::Out | Kind::Transfer => "Metal",
         Kind::Heat | Kind::Charge | Kind::HeatEvent | Kind::Pour | Kind::Leak | Kind::Closing => "Heats and pours",
-        Kind::Breakout | Kind::ShellBreakout | Kind::CutOff | Kind::Finding | Kind::Work | Kind::OutsideWork => {
-            "Breakout and bench"
-        }
+        Kind::Breakout
+        | Kind::ShellBreakout
+        | Kind::CutOff
+        | Kind::Finding
+        | Kind::Work
+        | Kind::Patina
+        | Kind::PatinaVersion
+        | Kind::OutsideWork => "Breakout and bench",
         Kind::TradeEntry => "Trade",
     }
 }

@@ -28,6 +28,7 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
         "state": {"type": "string", "enum": ["owed", "in_the_shop", "finished", "delivered", "lost"]},
         "castings": {"type": "array", "items": text, "description": "tags, the last attempt last"},
         "spares": {"type": "array", "items": text, "description": "tags of good castings beyond those the piece needs"},
+        "patina": text, "patina_version": {"type": "integer", "description": "of the patina it was last worked on by"},
         "to": text, "delivered_at": {"type": "string", "format": "date-time"}}});
     vec![Route {
         method: Method::Get,
@@ -97,6 +98,7 @@ async fn of_pattern(read: &mut ReadTx, pattern: Seq) -> Result<Value, Problem> {
     let castings = casting::by_pieces(read, &seqs).await?;
     let handed = reach::referring(read, &seqs, &[Kind::Delivery]).await?;
     let deliveries = reach::by_seqs(read, &handed.iter().map(|r| r.record).collect::<Vec<_>>()).await?;
+    let patinas = patinas(read, &seqs, &castings).await?;
     let numbers = casting::listed_of(read, &castings.iter().map(|c| c.seq).collect::<Vec<_>>(), 1000).await?;
     let mut counts: BTreeMap<&str, i64> = BTreeMap::new();
     let mut rows = Vec::new();
@@ -120,6 +122,10 @@ async fn of_pattern(read: &mut ReadTx, pattern: Seq) -> Result<Value, Problem> {
         row.insert("state".into(), state.into());
         row.insert("castings".into(), mine.iter().map(|c| c.tag.as_str()).collect());
         row.insert("spares".into(), spares.into_iter().collect());
+        if let Some((name, version)) = patinas.get(&piece.seq) {
+            row.insert("patina".into(), name.as_str().into());
+            row.insert("patina_version".into(), (*version).into());
+        }
         if let Some(delivery) = delivery {
             row.insert("delivered_at".into(), delivery.at.to_string().into());
             if let Some(to) = delivery.body["to"].as_str() {
@@ -147,6 +153,32 @@ async fn of_pattern(read: &mut ReadTx, pattern: Seq) -> Result<Value, Problem> {
     out.insert("twice".into(), twice(&marks).into_iter().collect());
     out.insert("rows".into(), rows.into());
     Ok(Value::Object(out))
+}
+
+/// The patina that each piece, or a casting of it, was last worked on by, and its version.
+async fn patinas(read: &mut ReadTx, pieces: &[Seq], castings: &[CastingRow]) -> Result<BTreeMap<Seq, (String, i64)>, Problem> {
+    let on: Vec<Seq> = pieces.iter().copied().chain(castings.iter().map(|c| c.seq)).collect();
+    let refers = reach::referring(read, &on, &[Kind::Work]).await?;
+    let work = reach::by_seqs(read, &refers.iter().map(|r| r.record).collect::<Vec<_>>()).await?;
+    let used: Vec<_> = work.iter().filter(|w| w.body["patina_id"].is_string()).collect();
+    if used.is_empty() {
+        return Ok(BTreeMap::new());
+    }
+    let to = reach::referred(read, &used.iter().map(|w| w.seq).collect::<Vec<_>>()).await?;
+    let of_patina: BTreeMap<Seq, Seq> = to.iter().filter(|r| r.member == "patina_id").map(|r| (r.record, r.target)).collect();
+    let names = reach::by_seqs(read, &of_patina.values().copied().collect::<Vec<_>>()).await?;
+    let mut out = BTreeMap::new();
+    // In the order of time: the last stands.
+    for work in used {
+        let on = refers.iter().find(|r| r.record == work.seq).map(|r| r.target);
+        let piece = on.map(|on| castings.iter().find(|c| c.seq == on).map_or(on, |c| c.piece_seq));
+        let name = of_patina.get(&work.seq).and_then(|seq| names.iter().find(|n| n.seq == *seq));
+        if let (Some(piece), Some(name)) = (piece, name) {
+            let name = name.body["name"].as_str().unwrap_or_default().to_owned();
+            out.insert(piece, (name, work.body["patina_version"].as_i64().unwrap_or(1)));
+        }
+    }
+    Ok(out)
 }
 
 /// Where a piece stands by its castings, and tags of good castings beyond the one that each part needs.

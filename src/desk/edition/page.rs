@@ -47,8 +47,11 @@ async fn edition(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem>
             ("Borne twice", Cell::text(twice.join(", "))),
         ],
     );
-    let mut table =
-        Table::new("The register", "No piece is owed of it yet.", &["Mark", "Where", "Castings", "Job", "To whom", "When"]);
+    let mut table = Table::new(
+        "The register",
+        "No piece is owed of it yet.",
+        &["Mark", "Where", "Castings", "Patina", "Job", "To whom", "When"],
+    );
     for row in items(&register["rows"]) {
         let mark = text(row, "mark");
         let number = text(row, "number");
@@ -56,11 +59,14 @@ async fn edition(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem>
         let to = tags.last().map_or_else(String::new, |tag| format!("/castings/{tag}"));
         let spares: Vec<&str> = items(&row["spares"]).iter().filter_map(|t| t.as_str()).collect();
         let spare = if spares.is_empty() { String::new() } else { format!(" (spare: {})", spares.join(", ")) };
+        let patina = text(row, "patina");
+        let patina = if patina.is_empty() { patina } else { format!("{patina} {}", text(row, "patina_version")) };
         let job = if number.is_empty() { String::new() } else { format!("/jobs/{}", escape_part(&number)) };
         table.row([
             Cell::text(if mark.is_empty() { "no mark".to_owned() } else { mark }).to(to),
             words(&text(row, "state")).into(),
             format!("{}{spare}", tags.join(", ")).into(),
+            patina.into(),
             Cell::text(number).to(job),
             text(row, "to").into(),
             look.reads.at(&row["delivered_at"]).into(),

@@ -61,6 +61,7 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
     ));
     let about = "Send something out to be worked on";
     out.push(post::<OutsideWorkDone>(kit, "/v1/outside-work", "outside_work_create", about, Right::Log, None));
+    out.extend(super::patina::routes(kit));
     out.extend(standard::<OutsideWorkDone>(
         kit,
         &[
@@ -80,10 +81,12 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
 #[must_use]
 pub fn schemas() -> Vec<(Kind, Value)> {
     let none = Map::new();
-    vec![
+    let mut out = super::patina::schemas();
+    out.extend(vec![
         (Kind::Work, record_schema::<WorkBody>(Kind::Work, &none, &[])),
         (Kind::OutsideWork, record_schema::<OutsideWorkBody>(Kind::OutsideWork, &none, &[])),
         (Kind::Finish, record_schema::<FinishBody>(Kind::Finish, &none, &[])),
         (Kind::Scrap, record_schema::<ScrapBody>(Kind::Scrap, &none, &[("findings", Kind::Finding)])),
-    ]
+    ]);
+    out
 }

@@ -1,8 +1,8 @@
 //! What is said of work, finishing and scrapping.
 
 use crate::kernel::Instant;
-use crate::kernel::field::{Children, Day, Kg, Minor, Named, Nested, Parent, Positive, Ref, Text};
-use crate::kernel::id::{Casting, Commission, Hand, Heat, MetalLot, Mould, Pattern, Piece, Shell, Supplier};
+use crate::kernel::field::{Children, Day, Kg, Minor, Named, Nested, Parent, Positive, Ref, Text, Whole};
+use crate::kernel::id::{Casting, Commission, Hand, Heat, MetalLot, Mould, Patina, Pattern, Piece, Shell, Supplier};
 use crate::shop::breakout::FindingBody;
 use crate::{body, words};
 
@@ -77,6 +77,10 @@ body! {
         minutes: Positive<100_000>,
         /// By whom.
         hand: Option<Named<Hand>>,
+        /// By which patina.
+        patina_id: Option<Ref<Patina>>,
+        /// Which version of it; the newest at that time if not said.
+        patina_version: Option<Whole<1, 10_000>>,
         /// Bench materials used.
         material_minor: Option<Minor>,
         /// What the casting weighed afterwards.

@@ -22,6 +22,7 @@ const MOST: i64 = 100;
 #[must_use]
 pub fn pages(floor: &Floor) -> Vec<Page> {
     let mut out = super::away::pages(floor);
+    out.extend(super::patina_page::pages(floor));
     out.extend([floor.page("/bench", Right::Read, list), floor.page("/castings/{tag}/bench", Right::Log, one)]);
     out
 }
@@ -83,7 +84,8 @@ async fn one(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
         if let Some(judge) = judge(&look, &casting)? {
             sheet.slip("Judge it", judge);
         }
-        sheet.slip("Work on it", work(&look, &to, &casting)?);
+        let patinas = look.get("/v1/patinas?limit=100").await?;
+        sheet.slip("Work on it", work(&look, &to, &casting, items(&patinas["items"]))?);
         if matches!(stage.as_str(), "breakout" | "bench") {
             sheet.slip("", look.slip(format!("{to}/finish"), "Finished").field(Field::at()).field(look.hands("By")).main());
         }
@@ -122,7 +124,7 @@ fn minutes(casting: &Value) -> String {
     if sum > 0.0 { format!("{sum}") } else { String::new() }
 }
 
-fn work(look: &Look<'_>, to: &str, casting: &Value) -> Result<Slip, Problem> {
+fn work(look: &Look<'_>, to: &str, casting: &Value, patinas: &[Value]) -> Result<Slip, Problem> {
     let last = items(&casting["work"]).last().map_or_else(|| "chase".to_owned(), |w| text(w, "operation"));
     let me = look.visit.actor.as_ref().map_or_else(String::new, |a| a.name.clone());
     let mut slip = look
@@ -132,6 +134,11 @@ fn work(look: &Look<'_>, to: &str, casting: &Value) -> Result<Slip, Problem> {
         .field(Field::text("hand", "By whom").with(me).more())
         .field(Field::number("mass_after_kg", "Its mass afterwards").more())
         .field(Field::number("rod_kg", "Rod and pins put on").more());
+    if !patinas.is_empty() {
+        let none = std::iter::once(choice("", "no patina", ""));
+        let known = patinas.iter().map(|p| choice(text(p, "id"), text(p, "name"), ""));
+        slip = slip.field(Field::new("patina_id", "By the patina", How::List).of(none.chain(known)).more());
+    }
     if look.visit.actor.as_ref().is_some_and(|a| a.sees_money) {
         slip = slip.field(Field::number("material_minor", "Materials used").more());
     }

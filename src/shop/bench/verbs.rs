@@ -4,7 +4,7 @@ use super::model::{FinishBody, OutsideWorkBody, ScrapBody, WorkBody};
 use crate::book::children::{amend, follow, take_array};
 use crate::book::{Entry, Room};
 use crate::db::WriteTx;
-use crate::kernel::field::Ref;
+use crate::kernel::field::{Ref, Whole};
 use crate::kernel::{Fault, Kind, Problem};
 use crate::shop::breakout::{Findings, FoundOn, add_findings};
 use crate::shop::metal::{self, LedgerLine, Of};
@@ -19,6 +19,10 @@ impl Room for WorkDone {
     type Body = WorkBody;
 
     async fn enter(tx: &mut WriteTx, entry: &mut Entry<WorkBody>) -> Result<(), Problem> {
+        // The version that was found goes with its patina.
+        if entry.correcting && entry.body.patina_id.is_none() {
+            entry.body.patina_version = None;
+        }
         let body = &entry.body;
         let casting = body.casting_id.seq();
         let on = [
@@ -51,9 +55,18 @@ impl Room for WorkDone {
         if body.rod_lot_id.is_some() && body.rod_kg.is_none() {
             faults.push(Fault { pointer: "/rod_kg".into(), code: "required", message: "Say how much rod was used.".into() });
         }
+        if body.patina_id.is_none() && body.patina_version.is_some() {
+            faults.push(Fault { pointer: "/patina_id".into(), code: "required", message: "Say of which patina.".into() });
+        }
         if !faults.is_empty() {
             return Err(Problem::invalid(faults));
         }
+        if let Some(patina) = &body.patina_id {
+            let said = body.patina_version.map(|version| version.0);
+            let used = super::patina::version(tx, patina.seq(), said, entry.common.at).await?;
+            entry.body.patina_version = Some(Whole(used));
+        }
+        let body = &entry.body;
         entry.columns = vec![
             ("on_seq", on.into()),
             ("operation", body.operation.name().into()),

@@ -50,6 +50,9 @@ fn things(shop: &TestShop, operation: &str) -> Option<Row> {
         "rate_create" => {
             top("/v1/rates", json!({"what": "fuel_kg", "from_on": format!("{}-01-01", 2000 + n), "amount_minor": 120}))
         }
+        "patina_create" => {
+            top("/v1/patinas", json!({"name": format!("Patina {n}"), "steps": [{"kind": "heat", "metal_c": 120}]}))
+        }
         "expense_create" => top("/v1/expenses", json!({"kind": "rent", "amount_minor": 90_000, "at": at(1, "08:00")})),
         "incident_create" => {
             top("/v1/incidents", json!({"where": "pit", "what": "A glove was singed.", "hurt": false, "at": at(4, "11:00")}))
@@ -118,6 +121,12 @@ async fn before_the_shell(shop: &TestShop, operation: &str) -> Option<Row> {
             let rows = json!([{"maker": "Bo", "title": "Fish", "wax_kg": 0.4}]);
             let body = json!({"alloy": "C87300", "recipe_id": recipe, "gating_kg": 0.3, "rows": rows, "at": at(1, "08:00")});
             under(commission().await, "class", body)
+        }
+        "patina_version_create" => {
+            let steps = json!([{"kind": "apply", "chemical": "ferric nitrate", "tool": "spray"}]);
+            let patina = json!({"name": format!("Patina {}", shop.next()), "steps": steps});
+            let patina = id(&shop.post("/v1/patinas", &patina).await.made());
+            under(format!("/v1/patinas/{patina}"), "versions", json!({"steps": steps}))
         }
         "outside_work_create" => {
             let casting = id(&shop.casting().await);
@@ -276,6 +285,8 @@ pub fn maker(collection: &str) -> Option<&'static str> {
         "commissions" => "commission_create",
         "costs" => "cost_create",
         "payments" => "payment_create",
+        "patinas" => "patina_create",
+        "patina-versions" => "patina_version_create",
         "expenses" => "expense_create",
         "incidents" => "incident_create",
         "outside-work" => "outside_work_create",

@@ -90,6 +90,15 @@ async fn other(
         ("outside-work", "back_at") => To(json!(at(9, "09:00"))),
         ("outside-work", "casting_id") => named("casting1b"),
         ("outside-work", "piece_id" | "mould_id" | "pattern_id") => With(outside(shop, member).await),
+        ("patina-versions", "patina_id") => {
+            Refused(json!(live(shop, "patinas", Role::Owner).await.rsplit('/').next().unwrap()), "invalid")
+        }
+        (_, "patina_id") => To(json!(live(shop, "patinas", Role::Owner).await.rsplit('/').next().unwrap())),
+        ("work", "patina_version") => {
+            let patina = live(shop, "patinas", Role::Owner).await;
+            With(json!({"patina_id": patina.rsplit('/').next().unwrap(), "patina_version": 1}))
+        }
+        ("patinas" | "patina-versions", "steps") => To(json!([{"kind": "rinse"}])),
         (_, "cleared_for") => To(json!(["pouring"])),
         ("commissions", "stages") => With(json!({"price_minor": 900, "stages": [{"for": "all", "amount_minor": 900}]})),
         (_, "despite") => To(json!(["lot_short"])),

@@ -58,9 +58,13 @@ impl<'a> Journal<'a> {
         }
     }
 
-    /// Posts a movement at a line of the caller's choice, for a record without steps.
+    /// Posts all that an account holds at a line of the caller's choice, for a record without steps. A
+    /// mass below nothing, of a history that cannot have been, comes the other way, and its value with
+    /// it turned round: the accounts end alike.
     pub fn post_at(&mut self, cause: Cause, line: u32, from: Account, to: Account) {
         let (mass, value) = self.holds(from);
+        let turned = mass < Mass::ZERO;
+        let (from, to, mass, value) = if turned { (to, from, -mass, -value) } else { (from, to, mass, value) };
         if !(mass.is_zero() && value.is_zero()) {
             let Cause { order, source } = cause;
             let m = Movement { order, source, line, from, to, mass, value, unit_heat: None, scrap: None };

@@ -2,7 +2,7 @@
 
 use super::gather::{self, Gathered};
 use super::metal::{MetalCost, metal_schema};
-use super::price::{Prices, Sums, price, total};
+use super::price::{Prices, Sums, Why, price, total};
 use super::store;
 use crate::book::api::{Kit, find};
 use crate::kernel::actor::Right;
@@ -214,7 +214,9 @@ async fn of_commission(kit: &Kit, ctx: &Ctx) -> Result<Value, Problem> {
     out.insert("metal".into(), metal.json());
     put_parts(&mut out, &parts, metal.total);
     let cost = out["total_minor"].as_i64().unwrap_or(0);
-    out.insert("provisional".into(), (!lacks.is_empty()).into());
+    // What may still move by itself; what is lacking besides is named, and stays as it is.
+    let open_heat = prices.lacking.keys().any(|(_, why)| *why == Why::HeatOpen);
+    out.insert("provisional".into(), (metal.provisional || open_heat).into());
     out.insert("lacking".into(), lacks.into());
     if let Some(agreed) = money_in.price {
         out.insert("price_minor".into(), agreed.minor().into());

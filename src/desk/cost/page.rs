@@ -111,7 +111,11 @@ async fn job(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
     let known = CostPart::parse(part).map(CostPart::name);
     let mut sheet = Sheet::new(&visit, format!("What job {} cost", visit.part("id")));
     let amount = |of: &Value, name: &str| look.reads.minor(&of[name]);
-    let provisional = if cost["provisional"] == true { "Not final: see what is lacking below." } else { "" };
+    let provisional = match (cost["provisional"] == true, items(&cost["lacking"]).is_empty()) {
+        (true, _) => "Not final: something is still open, see below.",
+        (false, false) => "Something is lacking: see below.",
+        (false, true) => "",
+    };
     provisional.clone_into(&mut sheet.lead);
     let mut table = Table::new("From the first hour to the last", "", &["Part", "Cost#"]);
     for part in CostPart::ALL.map(CostPart::name) {

@@ -291,6 +291,7 @@ test("a class of fourteen makers is taken in by a handful of taps", async () => 
   const rows = Array.from({ length: 14 }, (_, n) => `Maker ${n + 1}\tWork ${n + 1}\t0.${30 + n}\t${n < 6 ? `S${n % 3}` : ""}`);
   await tapped(() => page.fill("[name=pasted]", rows.join("\n")));
   await tapped(() => page.click("form.ask button"));
+  await tapped(() => page.fill("[name=alloy]", "C87300"));
   await tapped(() => page.fill("[name=gating_kg]", "0.35"));
   await tapped(() => page.click("text=Take in these 14"));
   await page.waitForSelector(".done");

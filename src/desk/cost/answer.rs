@@ -124,7 +124,7 @@ fn extend<const N: usize>(schema: &mut Value, more: [(&str, Value); N]) {
 /// What is lacking of a cost.
 pub fn lacking_schema() -> Value {
     json!({"type": "array", "items": {"type": "object", "required": ["part", "why", "records", "first"], "properties": {
-        "part": text(), "why": {"type": "string", "description": "no-rate-…, no-area, no-fuel, heat-open, coats-by-recipe, metal-open"},
+        "part": text(), "why": {"type": "string", "description": "no-rate-…, no-area, no-fuel, heat-open, no-coats, metal-open"},
         "records": {"type": "integer", "description": "on how many records"},
         "first": {"type": "object", "required": ["kind", "id"], "properties": {"kind": text(), "id": uuid()}}}}})
 }

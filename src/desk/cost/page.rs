@@ -73,7 +73,7 @@ fn bars(look: &Look<'_>, number: &str, cost: &Value) -> Vec<Bar> {
 }
 
 /// What is lacking, in words.
-fn lack(look: &Look<'_>, lacking: &Value) -> (String, Cell) {
+fn lack(lacking: &Value) -> (String, Cell) {
     let why = text(lacking, "why");
     let said = match why.as_str() {
         "no-rate-hand-hour" => "no rate is on file for an hour of this hand",
@@ -83,14 +83,13 @@ fn lack(look: &Look<'_>, lacking: &Value) -> (String, Cell) {
         "no-area" => "the surface of the shell cannot be told: weigh the wax, or give the pattern a mass",
         "no-fuel" => "what was burnt is not on record",
         "heat-open" => "the heat is not closed",
-        "coats-by-recipe" => "fired with no coat on record",
+        "no-coats" => "fired with no coat on record",
         "metal-open" => "its metal may still change: a heat is open, or a casting is not weighed or judged",
         other => other,
     };
     let first = &lacking["first"];
     let count = lacking["records"].as_i64().unwrap_or(1);
     let more = if count > 1 { format!(", and {} more", count - 1) } else { String::new() };
-    let _ = look;
     let cell = Cell::text(format!("{}{more}", plain(&text(first, "kind")))).to(format!("/records/{}", text(first, "id")));
     (format!("{}: {said}", words(&text(lacking, "part"))), cell)
 }
@@ -153,7 +152,7 @@ async fn job(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
     if !lacking.is_empty() {
         let mut table = Table::new("Lacking", "", &["What", "Where"]);
         for one in lacking {
-            let (what, first) = lack(&look, one);
+            let (what, first) = lack(one);
             table.row([what.into(), first]);
         }
         sheet.table(table);

@@ -36,8 +36,8 @@ pub enum Why {
     NoFuel,
     /// The heat is not closed.
     HeatOpen,
-    /// Coats are taken from the recipe: none is on record, although the shell was fired.
-    ByRecipe,
+    /// No coat is on record, although the shell was fired.
+    NoCoats,
 }
 
 impl Why {
@@ -49,7 +49,7 @@ impl Why {
             Self::NoArea => "no-area".into(),
             Self::NoFuel => "no-fuel".into(),
             Self::HeatOpen => "heat-open".into(),
-            Self::ByRecipe => "coats-by-recipe".into(),
+            Self::NoCoats => "no-coats".into(),
         }
     }
 }
@@ -173,8 +173,8 @@ impl Pricing<'_> {
         self.line(record, part, On::Commission(commission), amount, kind);
     }
 
-    /// What is done outside; on a pattern, it is a one-off cost of its moulds' editions no more than of
-    /// any job: the shop bears it.
+    /// What is done outside: on a casting, piece or mould; on a pattern, which many jobs may share, the shop
+    /// bears it.
     fn outside(&mut self, record: &Found) {
         let target = |member: &str| self.g.target(record.seq, member);
         let on = target("casting_id")
@@ -202,13 +202,13 @@ impl Pricing<'_> {
         }
     }
 
-    /// Gating wax; and coats by the recipe where the shell was fired and none is on record.
+    /// Gating wax; its coats are records of their own, and lacking where it was fired without any.
     fn shell(&mut self, record: &Found) {
         self.wax_kg(record, On::Shell(record.seq), "gating_kg", "gating");
         let Some(facts) = self.g.shells.get(&record.seq) else { return };
         let fired = self.g.bearers.loads.values().flatten().any(|(shell, _)| *shell == record.seq);
         if fired && facts.coats == 0 {
-            self.lack(record, Part::Shell, Why::ByRecipe);
+            self.lack(record, Part::Shell, Why::NoCoats);
         }
     }
 

@@ -55,8 +55,10 @@ async fn class(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
             .hint("From a spreadsheet, or with commas between. The rows then stand below, to be looked over.");
         sheet.part(Part::asking(&format!("/jobs/{number}/class"), vec![field]));
     }
+    // What the job was last cast in is proposed.
+    let alloy = items(&job["pieces"]).last().map_or_else(String::new, |piece| text(piece, "alloy"));
     let recipes = look.get("/v1/recipes?limit=100").await?;
-    sheet.slip("Take the class in", slip(&look, &number, &pasted, items(&recipes["items"])));
+    sheet.slip("Take the class in", slip(&look, &number, &pasted, items(&recipes["items"]), &alloy));
     let pieces = items(&job["pieces"]);
     if !pieces.is_empty() {
         sheet.table(makers(&look, pieces).await?);
@@ -65,12 +67,12 @@ async fn class(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
     sheet.show()
 }
 
-fn slip(look: &Look<'_>, number: &str, pasted: &[Pasted], recipes: &[Value]) -> Slip {
+fn slip(look: &Look<'_>, number: &str, pasted: &[Pasted], recipes: &[Value], alloy: &str) -> Slip {
     let count = if pasted.is_empty() { ROWS } else { pasted.len() };
     let button = if pasted.is_empty() { "Take them in".to_owned() } else { format!("Take in these {count}") };
     let mut slip = look
         .slip(format!("commissions/{number}/class"), &button)
-        .field(Field::text("alloy", "Alloy").with("C87300").need())
+        .field(Field::text("alloy", "Alloy").with(alloy).need())
         .field(
             Field::new("recipe_id", "Shell recipe", How::List)
                 .of(recipes.iter().map(|r| choice(text(r, "id"), text(r, "name"), ""))),

@@ -355,3 +355,25 @@ CREATE TABLE trade_entry (
     from_on TEXT
 ) STRICT;
 CREATE INDEX trade_entry_by_code ON trade_entry (section, code);
+
+-- Something of a client's that is in the shop until it goes out.
+CREATE TABLE property (
+    seq        INTEGER PRIMARY KEY REFERENCES record (seq),
+    client_seq INTEGER NOT NULL REFERENCES record (seq),
+    out_ms     INTEGER
+) STRICT;
+
+CREATE TABLE assembly (
+    seq       INTEGER PRIMARY KEY REFERENCES record (seq),
+    piece_seq INTEGER NOT NULL REFERENCES record (seq)
+) STRICT;
+
+CREATE TABLE certificate (
+    seq       INTEGER PRIMARY KEY REFERENCES record (seq),
+    piece_seq INTEGER NOT NULL REFERENCES record (seq)
+) STRICT;
+
+CREATE TABLE piece_loss (
+    seq       INTEGER PRIMARY KEY REFERENCES record (seq),
+    piece_seq INTEGER NOT NULL REFERENCES record (seq)
+) STRICT;

@@ -51,3 +51,9 @@ CREATE TABLE progress_link (
     ended_ms       INTEGER
 ) STRICT;
 CREATE INDEX progress_link_by_commission ON progress_link (commission_seq);
+
+-- When copies of the book were made.
+CREATE TABLE backup_done (
+    done_ms INTEGER NOT NULL
+) STRICT;
+CREATE INDEX backup_done_newest ON backup_done (done_ms);

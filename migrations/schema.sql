@@ -6,6 +6,17 @@ CREATE TABLE account (
     PRIMARY KEY (kind, seq)
 ) STRICT, WITHOUT ROWID;
 
+CREATE TABLE assembly (
+    seq       INTEGER PRIMARY KEY REFERENCES record (seq),
+    piece_seq INTEGER NOT NULL REFERENCES record (seq)
+) STRICT;
+
+CREATE TABLE backup_done (
+    done_ms INTEGER NOT NULL
+) STRICT;
+
+CREATE INDEX backup_done_newest ON backup_done (done_ms);
+
 CREATE TABLE bearing (
     on_seq     INTEGER NOT NULL REFERENCES record (seq),
     record_seq INTEGER NOT NULL REFERENCES record (seq),
@@ -63,6 +74,11 @@ CREATE INDEX casting_by_piece ON casting (piece_seq, part_n, attempt);
 CREATE INDEX casting_by_shell ON casting (shell_seq);
 
 CREATE INDEX casting_by_stage ON casting (stage, seq);
+
+CREATE TABLE certificate (
+    seq       INTEGER PRIMARY KEY REFERENCES record (seq),
+    piece_seq INTEGER NOT NULL REFERENCES record (seq)
+) STRICT;
 
 CREATE TABLE charge (
     seq      INTEGER PRIMARY KEY REFERENCES record (seq),
@@ -555,6 +571,11 @@ CREATE TABLE piece (
 
 CREATE INDEX piece_by_commission ON piece (commission_seq);
 
+CREATE TABLE piece_loss (
+    seq       INTEGER PRIMARY KEY REFERENCES record (seq),
+    piece_seq INTEGER NOT NULL REFERENCES record (seq)
+) STRICT;
+
 CREATE TABLE pour (
     seq           INTEGER PRIMARY KEY REFERENCES record (seq),
     heat_seq      INTEGER NOT NULL REFERENCES record (seq),
@@ -597,6 +618,12 @@ CREATE TABLE progress_link (
 ) STRICT;
 
 CREATE INDEX progress_link_by_commission ON progress_link (commission_seq);
+
+CREATE TABLE property (
+    seq        INTEGER PRIMARY KEY REFERENCES record (seq),
+    client_seq INTEGER NOT NULL REFERENCES record (seq),
+    out_ms     INTEGER
+) STRICT;
 
 CREATE TABLE rate (
     seq          INTEGER PRIMARY KEY REFERENCES record (seq),

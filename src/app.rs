@@ -9,6 +9,7 @@ pub mod rebuild;
 pub mod serve;
 
 use crate::book::api::Kit;
+use crate::book::merging::Corrector;
 use crate::book::{Catalogue, ChildSpec, door, session, token};
 use crate::db::{Db, Settler};
 use crate::desk;
@@ -32,6 +33,7 @@ pub const SETTLERS: &[Settler] = &[
     shell::settle_flags,
     burnout::settle_flags,
     heat::settle_flags,
+    heat::settle_crucibles,
     desk::facts::settle,
 ];
 
@@ -83,7 +85,29 @@ pub fn catalogue() -> Catalogue {
             (Kind::Heat, heat::extras),
         ],
         children: CHILDREN.to_vec(),
+        correctors: correctors().into(),
     }
+}
+
+/// How records of every kind are corrected.
+#[must_use]
+pub fn correctors() -> Vec<(Kind, Corrector)> {
+    [
+        house::correctors(),
+        client::correctors(),
+        commission::correctors(),
+        pattern::correctors(),
+        casting::correctors(),
+        metal::correctors(),
+        shell::correctors(),
+        burnout::correctors(),
+        preheat::correctors(),
+        heat::correctors(),
+        breakout::correctors(),
+        bench::correctors(),
+        delivery::correctors(),
+    ]
+    .concat()
 }
 
 /// What handlers need.

@@ -15,6 +15,7 @@ const PLACES: &[(&str, &[Place])] = &[
         &[
             ("Jobs", "/jobs", "commissions: what is owed, to whom, by when", Right::Read),
             ("Clients", "/clients", "who commissions work", Right::Read),
+            ("Clients' property", "/property", "what of theirs is here, and what went back", Right::Read),
             ("Patterns", "/patterns", "forms on file, and what was cast from them", Right::Read),
             ("Moulds", "/moulds", "where they stand, and their editions", Right::Read),
             ("Shells", "/shells", "every shell from its first coat to its pour", Right::Read),

@@ -11,6 +11,7 @@ pub mod history;
 pub mod idempotency;
 pub mod journal;
 pub mod list;
+pub mod merging;
 mod own;
 pub mod reach;
 pub mod render;

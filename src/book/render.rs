@@ -31,12 +31,14 @@ pub struct ChildSpec {
 }
 
 /// What `app.rs` says of the kinds: extras and children.
-#[derive(Clone, Default)]
+#[derive(Clone)]
 pub struct Catalogue {
     /// What rooms add.
     pub extras: Vec<(Kind, Extras)>,
     /// What is embedded in what.
     pub children: Vec<ChildSpec>,
+    /// How a record of each kind is corrected, for what corrects records of many kinds.
+    pub correctors: std::sync::Arc<[(Kind, super::merging::Corrector)]>,
 }
 
 /// The etag of a record at a version.

@@ -4,11 +4,11 @@
 use super::common::{Common, Draft};
 use super::resolve::name_key;
 use super::room::{Entry, Room};
-use super::{series, verbs};
+use super::verbs;
 use crate::db::{Cell, Read as _, WriteTx};
 use crate::kernel::field::{Body, Day, Kg, Many, Positive, Text, Whole};
 use crate::kernel::id::{Crucible, Furnace, Hand, Kiln, Kinded, Supplier};
-use crate::kernel::{Fault, Kind, Problem, Seq};
+use crate::kernel::{Celsius, Fault, Kind, Problem, Seq};
 use crate::{body, words};
 use std::marker::PhantomData;
 use uuid::Uuid;
@@ -29,11 +29,31 @@ words! {
     }
 }
 
+words! {
+    /// What a kiln or furnace burns or runs on.
+    pub enum Fuel {
+        /// Propane.
+        Propane = "propane",
+        /// Natural gas.
+        NaturalGas = "natural_gas",
+        /// Oil.
+        Oil = "oil",
+        /// Electricity, by resistance.
+        Electric = "electric",
+        /// Electricity, by induction.
+        Induction = "induction",
+        /// Coke, charcoal or wood.
+        Solid = "solid",
+    }
+}
+
 body! {
     /// A thing with a name. What is said of crucibles and of hands alone, only they may bear.
     pub struct ThingBody {
         /// Its name, as people say it.
         name: Text<64>,
+        /// What else it is called: a slip that says one of these means it.
+        also_called: Many<Text<64>, 40>,
         /// From when it is not used any more, or does not work here any more.
         retired_on: Option<Day>,
         /// Of a crucible: which metals it is kept for.
@@ -46,6 +66,12 @@ body! {
         heats_before: Option<Whole<0, 100_000>>,
         /// Of a crucible: heats after which it is taken out of use.
         life_heats: Option<Whole<1, 100_000>>,
+        /// Of a kiln or furnace: what it burns or runs on.
+        fuel: Option<Fuel>,
+        /// Of a kiln or furnace: the most it is taken to, in °C.
+        max_c: Option<Celsius>,
+        /// Of a kiln: what fits in, in litres.
+        chamber_litre: Option<Positive<1_000_000>>,
         /// Of a hand: what they are cleared for.
         cleared_for: Many<Text<60>, 20>,
         /// Notes.
@@ -53,16 +79,23 @@ body! {
     }
 }
 
-/// Members that only things of one kind bear.
-pub const OF_CRUCIBLES: [&str; 5] = ["family", "capacity_litre", "capacity_kg", "heats_before", "life_heats"];
-/// Members that only hands bear.
-pub const OF_HANDS: [&str; 1] = ["cleared_for"];
+/// Members that only things of some kinds bear.
+const BORNE: [(&str, &[Kind]); 9] = [
+    ("family", &[Kind::Crucible]),
+    ("capacity_litre", &[Kind::Crucible]),
+    ("capacity_kg", &[Kind::Crucible]),
+    ("heats_before", &[Kind::Crucible]),
+    ("life_heats", &[Kind::Crucible]),
+    ("fuel", &[Kind::Kiln, Kind::Furnace]),
+    ("max_c", &[Kind::Kiln, Kind::Furnace]),
+    ("chamber_litre", &[Kind::Kiln]),
+    ("cleared_for", &[Kind::Hand]),
+];
 
 /// The members of a thing that a kind does not bear.
 #[must_use]
 pub fn not_of(kind: Kind) -> Vec<&'static str> {
-    let crucibles = OF_CRUCIBLES.into_iter().filter(|_| kind != Kind::Crucible);
-    crucibles.chain(OF_HANDS.into_iter().filter(|_| kind != Kind::Hand)).collect()
+    BORNE.iter().filter(|(_, kinds)| !kinds.contains(&kind)).map(|(name, _)| *name).collect()
 }
 
 /// What is said of a thing that its kind does not bear.
@@ -88,19 +121,10 @@ impl<K: Kinded> Room for Things<K> {
         if !faults.is_empty() {
             return Err(Problem::invalid(faults));
         }
+        entry.body.also_called.0 = further_names(&entry.body);
         if entry.correcting {
-            let key = name_key(&entry.body.name.0);
-            let taken = tx
-                .fetch_one(
-                    "SELECT record_seq FROM handle WHERE space = ? AND key = ? AND record_seq <> ?",
-                    vec![K::KIND.name().into(), key.as_str().into(), Cell::Int(entry.seq)],
-                )
-                .await?;
-            if taken.is_some() {
-                return Err(name_taken(K::KIND));
-            }
             tx.push("DELETE FROM handle WHERE record_seq = ?", vec![Cell::Int(entry.seq)]);
-            series::bind(tx, K::KIND.name(), &key, entry.seq);
+            bind_names(tx, K::KIND, entry).await?;
         }
         entry.set("kind", K::KIND.name());
         let name = entry.body.name.0.clone();
@@ -109,31 +133,52 @@ impl<K: Kinded> Room for Things<K> {
     }
 
     async fn along(tx: &mut WriteTx, entry: &mut Entry<ThingBody>) -> Result<(), Problem> {
-        let key = name_key(&entry.body.name.0);
-        let bound = tx
-            .fetch_one(
-                "INSERT INTO handle (space, key, record_seq) VALUES (?, ?, ?) \
-                 ON CONFLICT DO NOTHING RETURNING record_seq",
-                vec![K::KIND.name().into(), key.as_str().into(), Cell::Int(entry.seq)],
-            )
-            .await?;
-        if bound.is_none() { Err(name_taken(K::KIND)) } else { Ok(()) }
+        bind_names(tx, K::KIND, entry).await
     }
 }
 
-fn name_taken(kind: Kind) -> Problem {
-    Problem::field("/name", "taken", format!("There is a {} of that name.", kind.name()))
+/// What else a thing is called, each once and none its name.
+fn further_names(body: &ThingBody) -> Vec<Text<64>> {
+    let mut keys = vec![name_key(&body.name.0)];
+    let mut fresh = |name: &Text<64>| {
+        let key = name_key(&name.0);
+        let new = !keys.contains(&key);
+        keys.push(key);
+        new
+    };
+    body.also_called.0.iter().filter(|name| fresh(name)).cloned().collect()
+}
+
+/// Binds all that a thing is called to it.
+async fn bind_names(tx: &mut WriteTx, kind: Kind, entry: &Entry<ThingBody>) -> Result<(), Problem> {
+    for (n, name) in std::iter::once(&entry.body.name).chain(&entry.body.also_called.0).enumerate() {
+        let bound = tx
+            .fetch_one(
+                "INSERT INTO handle (space, key, record_seq) VALUES (?, ?, ?) ON CONFLICT DO NOTHING RETURNING record_seq",
+                vec![kind.name().into(), name_key(&name.0).as_str().into(), Cell::Int(entry.seq)],
+            )
+            .await?;
+        if bound.is_none() {
+            let pointer = n.checked_sub(1).map_or_else(|| "/name".to_owned(), |n| format!("/also_called/{n}"));
+            return Err(Problem::field(&pointer, "taken", format!("There is a {} called {}.", kind.name(), name.0)));
+        }
+    }
+    Ok(())
 }
 
 async fn make(tx: &mut WriteTx, kind: Kind, name: &str) -> Result<(Seq, Uuid), Problem> {
     let body = ThingBody {
         name: Text(name.to_owned()),
+        also_called: Many::default(),
         retired_on: None,
         family: None,
         capacity_litre: None,
         capacity_kg: None,
         heats_before: None,
         life_heats: None,
+        fuel: None,
+        max_c: None,
+        chamber_litre: None,
         cleared_for: Many::default(),
         notes: None,
     };

@@ -16,9 +16,23 @@ pub async fn backup_to(book: &Path, target: &Path) -> Result<(), String> {
     let text = target.to_str().ok_or("The name of the backup must be plain text.")?.to_owned();
     let mut conn = tool(book).await?;
     sqlx::query("VACUUM INTO ?").bind(text).execute(&mut conn).await.map_err(|e| format!("{}: {e}", target.display()))?;
-    conn.close().await.map_err(|e| e.to_string())?;
     let faults = integrity(target).await?;
-    if faults.is_empty() { Ok(()) } else { Err(format!("The copy is damaged: {}", faults.join("; "))) }
+    if !faults.is_empty() {
+        return Err(format!("The copy is damaged: {}", faults.join("; ")));
+    }
+    let noted = sqlx::query("INSERT INTO backup_done (done_ms) VALUES (CAST(unixepoch('now', 'subsec') * 1000 AS INTEGER))");
+    noted.execute(&mut conn).await.map_err(|e| format!("The copy is whole; that it was made could not be noted: {e}"))?;
+    conn.close().await.map_err(|e| e.to_string())
+}
+
+/// When the book was begun and when the last copy of it was made, in milliseconds; nothing where that is
+/// not on record.
+#[must_use]
+pub fn last_copy() -> super::Ask {
+    super::Ask {
+        sql: "SELECT (SELECT max(done_ms) FROM backup_done), (SELECT at_ms FROM journal WHERE n = 1), NULL, NULL",
+        args: Vec::new(),
+    }
 }
 
 /// What SQLite finds wrong with the file: nothing, when it is sound.

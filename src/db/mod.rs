@@ -12,7 +12,7 @@ pub mod table;
 mod write;
 
 pub use ahead::{Ahead, Work};
-pub use backup::{backup_to, integrity, restore_from, schema_dump};
+pub use backup::{backup_to, integrity, last_copy, restore_from, schema_dump};
 pub use cell::{Ask, Cell, Row, Script};
 pub use open::{Db, Options, Settler};
 pub use queue::Acknowledge;

@@ -5,6 +5,9 @@ use super::shop::{Casting, DAY, HOUR, MINUTE, Shell, Shop, Task};
 use super::words;
 use serde_json::{Value, json};
 
+/// Pieces of so many milligrams and more go in a crate.
+const CRATED: i64 = 6_000_000;
+
 impl Shop {
     fn judge(&mut self, shell: &Shell) -> &'static str {
         let (scrap, repair) = if shell.short {
@@ -156,7 +159,12 @@ impl Shop {
             }
             2 if known.verdict == "repair" || self.dice.chance(150) => self.weld(casting, &known, now).await?,
             3 if self.dice.chance(650) => {
-                let used = json!({"material_minor": self.dice.between(100, 900)});
+                let mut used = json!({"material_minor": self.dice.between(100, 900)});
+                // A pattern has its finish: the fifth of an edition is to match the first.
+                let bronze = known.alloy < 2;
+                if let Some(patina) = self.patinas.get(known.pattern % self.patinas.len().max(1)).filter(|_| bronze) {
+                    used["patina_id"] = patina.as_str().into();
+                }
                 self.work("castings", &known.tag, "patina", (20, 150), now, used).await?;
             }
             4 => {
@@ -164,8 +172,12 @@ impl Shop {
                 let Some(piece) = self.pieces.get_mut(known.piece) else { return Ok(()) };
                 piece.finished += 1;
                 if piece.finished == piece.parts {
+                    let (id, parts) = (piece.id.clone(), piece.parts);
                     let wait = self.dice.between(2, 24) * DAY;
                     self.later(now + wait, Task::Deliver(known.piece));
+                    if parts > 1 {
+                        self.join(known.piece, &id, now).await?;
+                    }
                 }
                 return Ok(());
             }
@@ -213,10 +225,40 @@ impl Shop {
         Ok(())
     }
 
-    /// Hands a piece over.
+    /// Joins the parts of a piece.
+    async fn join(&mut self, piece: usize, id: &str, now: i64) -> Result<(), String> {
+        let parts: Vec<&str> = self
+            .castings
+            .iter()
+            .filter(|c| c.piece == piece && !c.gone && c.verdict != "scrap")
+            .map(|c| c.tag.as_str())
+            .collect();
+        let body = json!({"at": at(now), "casting_ids": parts, "joint": "weld"});
+        self.caller.post(Who::Metal, &format!("/v1/pieces/{id}/assemble"), body).await.map(drop)
+    }
+
+    /// Hands a piece over, heavy ones in a crate, those of an edition with a certificate.
     pub async fn deliver(&mut self, piece: usize, now: i64) -> Result<(), String> {
-        let Some(id) = self.pieces.get(piece).map(|p| p.id.clone()) else { return Ok(()) };
-        let body = json!({"at": at(now), "carrier": self.dice.word(words::CARRIERS)});
-        self.caller.post(Who::Owner, &format!("/v1/pieces/{id}/deliver"), body).await.map(drop)
+        let Some(known) = self.pieces.get(piece).cloned() else { return Ok(()) };
+        let mut body = json!({"at": at(now), "carrier": self.dice.word(words::CARRIERS)});
+        let mass: i64 = self.castings.iter().filter(|c| c.piece == piece && !c.gone).map(|c| c.mass).sum();
+        if mass >= CRATED {
+            // Boards and packing weigh about as much as a third of what is in them.
+            let side = 300 + mass / 100_000;
+            body["crate_mm"] = json!({"x": side, "y": side, "z": side * 3 / 2});
+            body["gross_kg"] = kg(mass + mass / 3 / 10_000 * 10_000);
+            body["receipt"] = "signed on the consignment note".into();
+        }
+        self.caller.post(Who::Owner, &format!("/v1/pieces/{}/deliver", known.id), body).await?;
+        if known.mark.is_empty() {
+            return Ok(());
+        }
+        let body = json!({"at": at(now), "signed_by": "Maren Tollick", "number": format!("{} of {}", known.mark, self.castings.iter().find(|c| c.piece == piece).map_or("", |c| c.tag.as_str()))});
+        self.caller.post(Who::Owner, &format!("/v1/pieces/{}/certificate", known.id), body).await?;
+        if self.first("no more") {
+            let body = json!({"at": at(now), "fate": "destroyed", "told_by": "the carrier: the van burnt out on the way"});
+            self.caller.post(Who::Owner, &format!("/v1/pieces/{}/loss", known.id), body).await?;
+        }
+        Ok(())
     }
 }

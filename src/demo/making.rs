@@ -37,7 +37,7 @@ impl Shop {
         let unique = self.dice.chance(130);
         let pattern = if unique {
             let Some(work) = self.dice.pick(words::UNIQUE).copied() else { return Ok(()) };
-            let pattern = put_on_file(self, work).await?;
+            let pattern = put_on_file(self, work, now).await?;
             self.uniques.push(pattern);
             self.patterns.len() + self.uniques.len()
         } else {
@@ -102,7 +102,8 @@ impl Shop {
         let tags: Vec<String> =
             made["castings"].as_array().into_iter().flatten().filter_map(|c| c["tag"].as_str().map(str::to_owned)).collect();
         let piece = self.pieces.len();
-        self.pieces.push(Piece { id: text(made, "/id")?, parts: tags.len(), finished: 0 });
+        let mark = made["edition_mark"].as_str().unwrap_or_default().to_owned();
+        self.pieces.push(Piece { id: text(made, "/id")?, parts: tags.len(), finished: 0, mark });
         for tag in tags {
             self.new_casting(tag, piece, pattern, alloy);
         }

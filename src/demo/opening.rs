@@ -58,13 +58,77 @@ pub async fn open(shop: &mut Shop) -> Result<(), String> {
     recipes(shop, now).await?;
     tanks(shop, now).await?;
     metal(shop, now).await?;
+    fires(shop).await?;
+    patinas(shop, now).await?;
     for name in words::CLIENTS {
         let made = shop.caller.post(Who::Owner, "/v1/clients", json!({"name": name})).await?;
         shop.clients.push(text(&made, "/id")?);
     }
     for work in words::WORKS {
-        let pattern = put_on_file(shop, *work).await?;
+        let pattern = put_on_file(shop, *work, now).await?;
         shop.patterns.push(pattern);
+    }
+    property(shop, now).await
+}
+
+/// What burns, and what it burns; which metals each crucible is kept for.
+async fn fires(shop: &mut Shop) -> Result<(), String> {
+    for (collection, name, fuel, most) in [
+        ("kilns", "Front kiln", "propane", 1000),
+        ("kilns", "Back kiln", "propane", 1050),
+        ("furnaces", "Gas furnace, large", "propane", 1350),
+        ("furnaces", "Electric furnace, small", "electric", 1000),
+    ] {
+        let body = json!({"name": name, "fuel": fuel, "max_c": most});
+        shop.caller.post(Who::Owner, &format!("/v1/{collection}"), body).await?;
+    }
+    for alloy in &ALLOYS {
+        let family = if alloy.code == "A356.0" { "aluminium" } else { "copper_base" };
+        let body =
+            json!({"name": format!("Pot for {}", alloy.code), "family": family, "capacity_kg": alloy.parcel, "life_heats": 120});
+        shop.caller.post(Who::Owner, "/v1/crucibles", body).await?;
+    }
+    Ok(())
+}
+
+/// Finishes, each with a sample that was approved.
+async fn patinas(shop: &mut Shop, now: i64) -> Result<(), String> {
+    for (name, salt, strength, passes) in [
+        ("Warm brown", "ferric nitrate", "8 g in a litre", 4),
+        ("Verdigris over brown", "cupric nitrate", "40 g in a litre", 6),
+        ("Dark, rubbed back", "potassium sulphide", "5 g in a litre", 2),
+    ] {
+        let steps = json!([
+            {"kind": "clean", "note": "blasted, not touched after"},
+            {"kind": "heat", "metal_c": 95},
+            {"kind": "apply", "chemical": salt, "strength": strength, "tool": "brush", "passes": passes},
+            {"kind": "rinse"},
+            {"kind": "wax", "note": "clear, warm"}
+        ]);
+        let body = json!({"name": name, "at": at(now), "steps": steps, "sample": "plate on the bench wall", "approved_on": "2023-11-03", "approved_by": "Maren Tollick"});
+        let made = shop.caller.post(Who::Owner, "/v1/patinas", body).await?;
+        shop.patinas.push(text(&made, "/id")?);
+    }
+    Ok(())
+}
+
+/// What clients left in the shop: one thing went back, one stands there still.
+async fn property(shop: &mut Shop, now: i64) -> Result<(), String> {
+    let things = [
+        ("the original, plaster", "original", "one ear mended before", "R3"),
+        ("a slate base, drilled", "fitting", "a chip at the back", "under the stairs"),
+    ];
+    for (n, (what, kind, condition, shelf)) in things.into_iter().enumerate() {
+        let Some(client) = shop.clients.get(n).cloned() else { return Ok(()) };
+        let body =
+            json!({"client_id": client, "what": what, "kind": kind, "condition": condition, "shelf": shelf, "at": at(now)});
+        let made = shop.caller.post(Who::Owner, "/v1/properties", body).await?;
+        if n == 0 {
+            let path = format!("/v1/properties/{}", text(&made, "/id")?);
+            let back = json!({"out_at": at(now + HOUR), "out_to": "the client, signed in the delivery book"});
+            shop.caller.tick(now + HOUR);
+            shop.caller.patch(Who::Owner, &path, back).await?;
+        }
     }
     Ok(())
 }
@@ -140,7 +204,7 @@ pub async fn buy(shop: &mut Shop, alloy: usize, now: i64) -> Result<(), String> 
 }
 
 /// Puts a pattern on file, with its mould when it has one.
-pub async fn put_on_file(shop: &mut Shop, work: (&'static str, i64, i64, &'static str)) -> Result<Pattern, String> {
+pub async fn put_on_file(shop: &mut Shop, work: (&'static str, i64, i64, &'static str), now: i64) -> Result<Pattern, String> {
     let (name, wax_g, section, what) = work;
     let unique = !matches!(what, "mould" | "file");
     let mut mould_id = None;
@@ -148,7 +212,10 @@ pub async fn put_on_file(shop: &mut Shop, work: (&'static str, i64, i64, &'stati
     if what == "mould" {
         let body = json!({"name": format!("{name}, rubber"), "shelf": format!("R{}", shop.patterns.len() % 9 + 1), "cost_minor": 9000 + wax_g * 20});
         let made = shop.caller.post(Who::Owner, "/v1/moulds", body).await?;
-        mould_id = Some(text(&made, "/id")?);
+        let id = text(&made, "/id")?;
+        let body = json!({"operation": "make_mould", "minutes": 180 + wax_g / 20, "hand": "Maren Tollick", "at": at(now)});
+        shop.caller.post(Who::Owner, &format!("/v1/moulds/{id}/work"), body).await?;
+        mould_id = Some(id);
     } else if what == "file" {
         material = "resin_castable";
     } else {

@@ -91,6 +91,8 @@ pub struct Piece {
     pub id: String,
     pub parts: usize,
     pub finished: usize,
+    /// Its edition mark; empty without one.
+    pub mark: String,
 }
 
 /// A casting, with what is true of it.
@@ -159,6 +161,7 @@ pub struct Shop {
     pub uniques: Vec<Pattern>,
     pub recipes: Vec<Recipe>,
     pub slurries: Vec<String>,
+    pub patinas: Vec<String>,
     pub pieces: Vec<Piece>,
     pub castings: Vec<Casting>,
     pub shells: Vec<Shell>,
@@ -186,6 +189,7 @@ impl Shop {
             uniques: Vec::new(),
             recipes: Vec::new(),
             slurries: Vec::new(),
+            patinas: Vec::new(),
             pieces: Vec::new(),
             castings: Vec::new(),
             shells: Vec::new(),

@@ -63,6 +63,8 @@ kinds! {
     Supplier "supplier" "suppliers";
     /// Who commissions work.
     Client "client" "clients";
+    /// Something of a client's that is in the shop.
+    Property "property" "properties";
     /// One agreed job.
     Commission "commission" "commissions";
     /// Rubber, plaster or tooling taken from an original.
@@ -125,6 +127,8 @@ kinds! {
     Finding "finding" "findings";
     /// Minutes by operation.
     Work "work" "work";
+    /// The parts of a piece joined.
+    Assembly "assembly" "assemblies";
     /// A casting finished.
     Finish "finish" "finishes";
     /// A casting given up.
@@ -133,6 +137,10 @@ kinds! {
     Recast "recast" "recasts";
     /// A piece handed over.
     Delivery "delivery" "deliveries";
+    /// A certificate that goes with a piece.
+    Certificate "certificate" "certificates";
+    /// A piece that is no more, after it was handed over.
+    PieceLoss "piece_loss" "piece-losses";
     /// A cost bought in for a commission.
     Cost "cost" "costs";
     /// Money received for a commission.

@@ -60,6 +60,9 @@ async fn filled(more: usize) -> Filled {
     let patina = json!({"name": "Green", "steps": [{"kind": "heat", "metal_c": 120}]});
     let patina = id(&shop.post("/v1/patinas", &patina).await.made());
     let secret = progress_secret(&shop, job["number"].as_str().unwrap()).await;
+    let piece = id(&shop.piece(&commission, &json!({})).await);
+    let signed = json!({"signed_by": "Olive", "at": at(8, "09:00")});
+    let certificate = id(&shop.post(&format!("/v1/pieces/{piece}/certificate"), &signed).await.made());
     let recipe = shop.recipe().await;
     let lot = shop.lot(5.0, 1).await;
     let text = |value: &Value, name: &str| value[name].as_str().unwrap().to_owned();
@@ -71,6 +74,7 @@ async fn filled(more: usize) -> Filled {
         ("/patterns/{id}/edition", edition_of),
         ("/progress/{secret}", secret),
         ("/patinas/{id}", patina),
+        ("/certificates/{id}", certificate),
         ("/jobs/{id}/cost", text(&job, "number")),
         ("/patterns/{id}", pattern),
         ("/moulds/{id}", id(&mould)),

@@ -310,7 +310,7 @@ async fn a_repeated_key_is_answered_again_and_recorded_once() {
             }
             let mut other = body.clone();
             // Actions that take a reason alone get another; records get a member more.
-            if is_void(&route) || route.path.ends_with("/forget") {
+            if is_void(&route) || route.path.ends_with("/forget") || route.path.ends_with("/merge") {
                 other["reason"] = json!("another request");
             } else {
                 other["despite"] = json!([]);

@@ -18,6 +18,7 @@ mod grid;
 mod heels;
 mod house;
 mod kit;
+mod merging;
 mod metal;
 mod metal_reports;
 mod pages;

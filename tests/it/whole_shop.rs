@@ -3,7 +3,7 @@
 
 use crate::browser::Browser;
 use crate::kit::{TestShop, at, at_both, id};
-use pourbook::kernel::Role;
+use pourbook::kernel::{Instant, Role};
 use serde_json::{Value, json};
 
 fn row(maker: &str, title: &str, wax: f64, shell: Option<&str>) -> Value {
@@ -161,6 +161,9 @@ async fn only_crucibles_have_a_life_and_only_hands_are_cleared() {
         let faults = shop.post("/v1/kilns", &json!({"name": "K", "life_heats": 3, "cleared_for": ["x"]})).await.faults();
         let unknown = |member: &str| (format!("/{member}"), "not-of-this".to_owned());
         assert_eq!(faults, [unknown("cleared_for"), unknown("life_heats")]);
+        shop.post("/v1/kilns", &json!({"name": "K", "fuel": "propane", "max_c": 1000, "chamber_litre": 400})).await.made();
+        let faults = shop.post("/v1/hands", &json!({"name": "Cy", "fuel": "oil"})).await.faults();
+        assert_eq!(faults, [unknown("fuel")]);
     })
     .await;
 }
@@ -169,7 +172,7 @@ async fn only_crucibles_have_a_life_and_only_hands_are_cleared() {
 async fn the_start_page_reminds_and_is_told_not_to() {
     let shop = TestShop::open(1).await;
     let clock = shop.db.clock().clone();
-    clock.set(pourbook::kernel::Instant::parse("2026-03-20T09:00:00Z").unwrap());
+    clock.set(Instant::parse("2026-03-20T09:00:00Z").unwrap());
     shop.post("/v1/slurry-batches", &json!({"name": "Old tank", "at": at(1, "08:00")})).await.made();
     let poured_away = json!({"name": "Gone tank", "at": at(1, "08:00"), "retired_on": "2026-03-02"});
     shop.post("/v1/slurry-batches", &poured_away).await.made();
@@ -202,7 +205,7 @@ async fn the_start_page_reminds_and_is_told_not_to() {
     // Paid, back, checked, and switched off.
     shop.post(&format!("/v1/commissions/{job}/payments"), &json!({"amount_minor": 300, "at": at(19, "09:00")})).await.made();
     assert!(!owner.get("/").await.is(200).contains("received"));
-    let off = json!({"name": "reminders_off", "from_on": "2026-03-01", "value": ["slurry", "away", "keep_until", "crucible"]});
+    let off = json!({"name": "reminders_off", "from_on": "2026-03-01", "value": ["slurry", "away", "keep_until", "crucible", "backup"]});
     shop.post("/v1/settings", &off).await.made();
     let html = owner.get("/").await.is(200);
     assert!(!html.contains("To remember"), "{html}");
@@ -265,4 +268,129 @@ async fn the_fifth_of_an_edition_has_the_patina_of_the_first() {
         assert_eq!(faults, [("/patina_version".to_owned(), "not-found".to_owned())]);
     })
     .await;
+}
+
+#[tokio::test]
+async fn the_start_page_reminds_of_what_waits_for_somebody() {
+    let shop = TestShop::open(1).await;
+    let clock = shop.db.clock().clone();
+    clock.set(Instant::parse("2026-03-04T06:00:00Z").unwrap());
+    // A wax of a client's that nobody approved, and one of the shop's own, which nobody need.
+    let client = shop.client("Olga Birch").await;
+    let job = shop.commission(Some(&client)).await;
+    let own = shop.commission(None).await;
+    for job in [&job, &own] {
+        let casting = shop.casting_of(job).await;
+        shop.post(&format!("/v1/castings/{}/waxes", id(&casting)), &json!({"at": at(1, "09:30"), "wax_kg": 1.2})).await.made();
+    }
+    let (_, fired) = shop.fired().await;
+    clock.set(Instant::parse("2026-03-30T08:00:00Z").unwrap());
+    let mut owner = Browser::signed_in(&shop, "Ada", Role::Owner).await;
+    let html = owner.get("/").await.is(200);
+    let number = shop.get(&format!("/v1/commissions/{job}")).await.is(200)["number"].as_str().unwrap().to_owned();
+    let tag = fired["tag"].as_str().unwrap();
+    for line in [
+        format!("{number} "),
+        "1 wax waits for approval".to_owned(),
+        format!("Shell {tag}: fired "),
+        "fired shells need ".to_owned(),
+        "No copy of the book was made yet".to_owned(),
+    ] {
+        assert!(html.contains(&line), "{line}: {html}");
+    }
+    assert!(!html.contains("2 waxes wait"), "{html}");
+    // Approved, and copied.
+    let wax = shop.get("/v1/waxes").await.is(200)["items"].as_array().unwrap().iter().map(id).collect::<Vec<_>>();
+    for wax in wax {
+        shop.patch(&format!("/v1/waxes/{wax}"), &json!({"approved_at": at(2, "08:00")})).await.is(200);
+    }
+    let copy = tempfile::tempdir().unwrap();
+    pourbook::db::backup_to(shop.db.path(), &copy.path().join("copy.db")).await.unwrap();
+    let html = owner.get("/").await.is(200);
+    assert!(!html.contains("for approval") && !html.contains("copy of the book"), "{html}");
+}
+
+#[tokio::test]
+async fn what_is_cast_in_parts_is_joined_and_what_is_handed_over_may_be_no_more() {
+    at_both(async |shop| {
+        let piece = shop
+            .piece(
+                &shop.commission(None).await,
+                &json!({"at": at(1, "08:00"), "parts": ["upper", "lower"], "edition_mark": "1/3"}),
+            )
+            .await;
+        let castings: Vec<&Value> = piece["castings"].as_array().unwrap().iter().collect();
+        let ids: Vec<String> = castings.iter().map(|c| id(c)).collect();
+        let path = format!("/v1/pieces/{}/assemble", id(&piece));
+        let join = |ids: &[String]| json!({"casting_ids": ids, "joint": "weld", "at": at(6, "09:00")});
+        // Nothing is joined that was not poured, that is alone, or that is of another piece.
+        shop.post(&path, &join(&ids)).await.refused("not-yet");
+        let shell = shop.shell(&castings).await;
+        shop.coats(&shell).await;
+        shop.fire(&shell).await;
+        shop.pour(&shop.heat(18.0).await, &shell, 15.4).await;
+        for casting in &castings {
+            shop.breakout(casting, &json!({})).await;
+        }
+        let other = id(&shop.casting().await);
+        let before = shop.written().await;
+        let alone = [("/casting_ids".to_owned(), "length".to_owned())];
+        assert_eq!(shop.post(&path, &join(&ids[..1])).await.faults(), alone);
+        let strange = [("/casting_ids/1".to_owned(), "not-of-this".to_owned())];
+        assert_eq!(shop.post(&path, &join(&[ids[0].clone(), other])).await.faults(), strange);
+        let twice = [("/casting_ids/1".to_owned(), "twice".to_owned())];
+        assert_eq!(shop.post(&path, &join(&[ids[0].clone(), ids[0].clone()])).await.faults(), twice);
+        assert_eq!(shop.written().await, before);
+        shop.post(&path, &join(&ids)).await.made();
+        for casting in &castings {
+            assert_eq!(shop.stage(casting).await, "bench");
+            shop.post(&format!("/v1/castings/{}/finish", id(casting)), &json!({"at": at(7, "09:00")})).await.made();
+        }
+        // It is no more only after it was handed over; then the register says so, and its mark stays its own.
+        let gone = format!("/v1/pieces/{}/loss", id(&piece));
+        let body = json!({"fate": "destroyed", "told_by": "the client", "at": at(9, "09:00")});
+        shop.post(&gone, &body).await.refused("not-yet");
+        let given = json!({"at": at(8, "09:00"), "to": "Olga Birch", "crate_mm": {"x": 400, "y": 400, "z": 600}});
+        let delivery = id(&shop.post(&format!("/v1/pieces/{}/deliver", id(&piece)), &given).await.made());
+        shop.post(
+            &format!("/v1/pieces/{}/certificate", id(&piece)),
+            &json!({"signed_by": "Ada", "number": "17", "at": at(8, "10:00")}),
+        )
+        .await
+        .made();
+        let lost = id(&shop.post(&gone, &body).await.made());
+        assert_eq!(shop.post(&gone, &body).await.faults(), [("/piece_id".to_owned(), "taken".to_owned())]);
+        let pattern = piece["pattern_id"].as_str().unwrap();
+        let register = async || shop.get(&format!("/v1/patterns/{pattern}/edition")).await.is(200);
+        let row = register().await["rows"][0].clone();
+        assert_eq!((&row["state"], &row["fate"], &row["certificate"]), (&json!("no_more"), &json!("destroyed"), &json!("17")));
+        assert_eq!(register().await["next_mark"], "2/3");
+        // What rests on the delivery stands in its way.
+        shop.void(&format!("/v1/deliveries/{delivery}")).await.refused("in-use");
+        shop.void(&format!("/v1/piece-losses/{lost}")).await.is(200);
+        assert_eq!(register().await["rows"][0]["state"], "delivered");
+        shop.closes().await;
+    })
+    .await;
+}
+
+#[tokio::test]
+async fn a_clients_property_is_here_until_it_goes_back() {
+    let shop = TestShop::open(1).await;
+    let client = shop.client("Olga Birch").await;
+    let mut owner = Browser::signed_in(&shop, "Ada", Role::Owner).await;
+    let typed =
+        [("client_id", client.as_str()), ("what", "the original, plaster"), ("condition", "an ear chipped"), ("shelf", "R3")];
+    owner.log("/property", "/properties", &typed).await;
+    let html = owner.get("/property").await.is(200);
+    assert!(html.contains("an ear chipped") && html.contains("R3") && html.contains("Olga Birch"), "{html}");
+    let one = shop.get("/v1/properties").await.is(200)["items"][0]["id"].as_str().unwrap().to_owned();
+    let path = format!("/v1/properties/{one}");
+    let mixed = [("/out_at".to_owned(), "required".to_owned())];
+    assert_eq!(shop.patch(&path, &json!({"out_to": "her brother"})).await.faults(), mixed);
+    owner.log("/property", &format!("/properties/{one}"), &[("out_to", "her brother")]).await;
+    let html = owner.get("/property").await.is(200);
+    assert!(html.contains("Nothing of a client") && html.contains("her brother"), "{html}");
+    let early = shop.patch(&path, &json!({"out_at": "2020-01-01T00:00:00Z"})).await.faults();
+    assert_eq!(early, [("/out_at".to_owned(), "out-of-range".to_owned())]);
 }

@@ -65,7 +65,7 @@ pub const fn heading(kind: Kind) -> &'static str {
         | Kind::Rate
         | Kind::Expense
         | Kind::Incident => "The shop",
-        Kind::Client | Kind::Commission | Kind::Cost | Kind::Payment => "Clients and commissions",
+        Kind::Client | Kind::Property | Kind::Commission | Kind::Cost | Kind::Payment => "Clients and commissions",
         Kind::Mould
         | Kind::Pattern
         | Kind::Piece
@@ -74,7 +74,10 @@ pub const fn heading(kind: Kind) -> &'static str {
         | Kind::Recast
         | Kind::Scrap
         | Kind::Finish
-        | Kind::Delivery => "Patterns, pieces and castings",
+        | Kind::Assembly
+        | Kind::Delivery
+        | Kind::Certificate
+        | Kind::PieceLoss => "Patterns, pieces and castings",
         Kind::Recipe | Kind::RecipeVersion | Kind::SlurryBatch | Kind::SlurryCheck | Kind::Shell | Kind::Coat | Kind::Patch => {
             "Shells"
         }

@@ -125,7 +125,9 @@ fn envelope_schemas() -> Map<String, Value> {
     out
 }
 
-pub(super) fn by_ref(kind: Kind) -> Value {
+/// A reference to the schema of a kind's records.
+#[must_use]
+pub fn by_ref(kind: Kind) -> Value {
     json!({"$ref": format!("#/components/schemas/{}", kind.type_name())})
 }
 

@@ -25,11 +25,14 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
     let row = json!({"type": "object", "required": ["piece_id", "state", "castings"], "properties": {
         "mark": text, "proof": {"type": "string", "description": "the kind of proof: AP, EA, HC, PP"},
         "piece_id": {"type": "string", "format": "uuid"}, "number": text, "alloy": text,
-        "state": {"type": "string", "enum": ["owed", "in_the_shop", "finished", "delivered", "lost"]},
+        "state": {"type": "string", "enum": ["owed", "in_the_shop", "finished", "delivered", "lost", "no_more"]},
         "castings": {"type": "array", "items": text, "description": "tags, the last attempt last"},
         "spares": {"type": "array", "items": text, "description": "tags of good castings beyond those the piece needs"},
         "patina": text, "patina_version": {"type": "integer", "description": "of the patina it was last worked on by"},
-        "to": text, "delivered_at": {"type": "string", "format": "date-time"}}});
+        "to": text, "delivered_at": {"type": "string", "format": "date-time"},
+        "fate": {"type": "string", "description": "what came of it after it was handed over: destroyed, melted, lost, stolen"},
+        "gone_at": {"type": "string", "format": "date-time"},
+        "certificate_id": {"type": "string", "format": "uuid", "description": "the last one signed"}, "certificate": text}});
     vec![Route {
         method: Method::Get,
         path: "/v1/patterns/{id}/edition".into(),
@@ -96,16 +99,21 @@ async fn of_pattern(read: &mut ReadTx, pattern: Seq) -> Result<Value, Problem> {
     // The edition first, then proofs by kind, each in order; what bears no mark last.
     pieces.sort_by(|a, b| (a.mark.is_none(), &a.mark, a.seq).cmp(&(b.mark.is_none(), &b.mark, b.seq)));
     let castings = casting::by_pieces(read, &seqs).await?;
-    let handed = reach::referring(read, &seqs, &[Kind::Delivery]).await?;
-    let deliveries = reach::by_seqs(read, &handed.iter().map(|r| r.record).collect::<Vec<_>>()).await?;
+    let handed = reach::referring(read, &seqs, &[Kind::Delivery, Kind::PieceLoss, Kind::Certificate]).await?;
+    let after = reach::by_seqs(read, &handed.iter().map(|r| r.record).collect::<Vec<_>>()).await?;
+    let last = |kind: Kind, piece: Seq| {
+        let mine = handed.iter().filter(|r| r.kind == kind && r.target == piece && r.member == "piece_id");
+        after.iter().rfind(|found| mine.clone().any(|r| r.record == found.seq))
+    };
     let patinas = patinas(read, &seqs, &castings).await?;
     let numbers = casting::listed_of(read, &castings.iter().map(|c| c.seq).collect::<Vec<_>>(), 1000).await?;
     let mut counts: BTreeMap<&str, i64> = BTreeMap::new();
     let mut rows = Vec::new();
     for piece in &pieces {
         let mine: Vec<&CastingRow> = castings.iter().filter(|c| c.piece_seq == piece.seq).collect();
-        let delivery = handed.iter().find(|r| r.target == piece.seq).and_then(|r| deliveries.iter().find(|d| d.seq == r.record));
+        let (delivery, gone) = (last(Kind::Delivery, piece.seq), last(Kind::PieceLoss, piece.seq));
         let (state, spares) = state_of(&mine, delivery.is_some());
+        let state = if gone.is_some() { "no_more" } else { state };
         *counts.entry(state).or_default() += 1;
         let mut row = Map::new();
         if let Some(mark) = &piece.mark {
@@ -130,6 +138,16 @@ async fn of_pattern(read: &mut ReadTx, pattern: Seq) -> Result<Value, Problem> {
             row.insert("delivered_at".into(), delivery.at.to_string().into());
             if let Some(to) = delivery.body["to"].as_str() {
                 row.insert("to".into(), to.into());
+            }
+        }
+        if let Some(gone) = gone {
+            row.insert("gone_at".into(), gone.at.to_string().into());
+            row.insert("fate".into(), gone.body["fate"].clone());
+        }
+        if let Some(signed) = last(Kind::Certificate, piece.seq) {
+            row.insert("certificate_id".into(), signed.id.to_string().into());
+            if let Some(number) = signed.body["number"].as_str() {
+                row.insert("certificate".into(), number.into());
             }
         }
         rows.push(Value::Object(row));

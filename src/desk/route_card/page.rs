@@ -165,6 +165,7 @@ fn mark(kind: &str, record: &Value, coats: usize, reads: &Reads, name_of: &impl 
         "breakout" => ("Broken out".into(), vec![said("verdict"), mass("net_kg").map(|m| format!("{m} net"))]),
         "cut_off" => ("Cut off".into(), vec![mass("net_kg").map(|m| format!("{m} net"))]),
         "work" => ("Worked on".into(), vec![said("operation"), number("minutes", "min")]),
+        "assembly" => ("Parts joined".into(), vec![said("joint")]),
         "finish" => ("Finished".into(), vec![]),
         "scrap" => ("Given up".into(), vec![said("category"), said("note")]),
         "delivery" => ("Handed over".into(), vec![]),

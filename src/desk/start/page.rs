@@ -1,10 +1,10 @@
 //! The start page.
 
-use super::reminders::{self, Reminder};
+use super::reminders::{self, Found, Reminder};
 use crate::book::api::Kit;
 use crate::book::story;
 use crate::kernel::actor::Right;
-use crate::kernel::{Instant, Mass, Problem, Seq};
+use crate::kernel::{Instant, Kind, Mass, Problem, Seq};
 use crate::shop::casting::route::Stage;
 use crate::shop::casting::{self, IN_THE_SHOP, Listed};
 use crate::shop::house::shown::Shown as Reads;
@@ -108,10 +108,6 @@ async fn start(kit: &Kit, visit: &Visit) -> Result<Shown, Problem> {
     let until = today.saturating_add(jiff::Span::new().days(NEAR_DAYS));
     let open: Vec<Seq> = left.iter().map(|(seq, _)| *seq).collect();
     let due = commission::due(&mut read, &open, &until.to_string()).await?;
-    let money = visit.actor()?.sees_money;
-    let reminders = reminders::all(&mut read, &settings, &reads, now, &open, money).await?;
-    drop(read);
-
     let tag_of = |seq: Seq| names.iter().find(|(s, ..)| *s == seq).map_or_else(String::new, |(_, tag, _)| tag.clone());
     let recipe_of = |seq: Seq| names.iter().find(|(s, ..)| *s == seq).map_or_else(String::new, |(.., name)| name.clone());
     let dips: Vec<Dip> = dipping.iter().filter_map(|shell| shell::next_dip(&story, *shell)).collect();
@@ -126,6 +122,25 @@ async fn start(kit: &Kit, visit: &Visit) -> Result<Shown, Problem> {
             *sum = (sum.0 + 1, sum.1 + *mass);
         }
     }
+    let fired_last = |shell: Seq| {
+        story.on_shell(shell).iter().filter(|l| l.kind == Kind::Burnout && l.body["purpose"] != "dewax").map(|l| l.at).max()
+    };
+    let found = Found {
+        open: &open,
+        money: visit.actor()?.sees_money,
+        dry: dips.iter().filter(|dip| dip.is_due() && dip.dry_at.is_none_or(|at| at <= now)).count(),
+        standing: fired.iter().filter_map(|&shell| Some((tag_of(shell), fired_last(shell)?))).collect(),
+        short: clear
+            .iter()
+            .map(|(alloy, (_, need))| (*alloy, *need, on_hand.iter().find(|(a, _)| a == alloy).map_or(Mass::ZERO, |(_, m)| *m)))
+            .filter(|(_, need, held)| held < need)
+            .map(|(alloy, need, held)| {
+                (trade.alloy(alloy).map_or_else(|| alloy.to_owned(), |a| format!("{} {alloy}", a.common_name)), need, held)
+            })
+            .collect(),
+    };
+    let reminders = reminders::all(&mut read, &settings, &reads, now, &found).await?;
+    drop(read);
     let alloys: std::collections::BTreeSet<&str> = clear.keys().copied().chain(on_hand.iter().map(|(a, _)| a.as_str())).collect();
     let metal = alloys
         .into_iter()

@@ -1,10 +1,10 @@
 //! What the start page reminds of; each kind may be switched off by the setting `reminders_off`.
 
-use crate::db::{Read as _, ReadTx, Row};
-use crate::kernel::{Instant, Problem, Seq};
+use crate::db::{Ask, Read as _, ReadTx, Row, last_copy};
+use crate::kernel::{Instant, Mass, Problem, Seq};
 use crate::shop::house::settings::{REMINDERS, Settings};
 use crate::shop::house::shown::Shown as Reads;
-use crate::shop::{bench, commission, metal, pattern, shell};
+use crate::shop::{bench, casting, commission, metal, pattern, shell};
 use crate::web::page::escape_part;
 
 /// How many days before its day a mould is spoken of.
@@ -12,6 +12,20 @@ const KEEP_DAYS: i32 = 30;
 
 /// How many heats before its last a crucible is spoken of.
 const NEAR_HEATS: i64 = 3;
+
+/// What the start page has found of the shop already, by which some reminders are said.
+pub(super) struct Found<'a> {
+    /// Jobs with castings in the shop.
+    pub(super) open: &'a [Seq],
+    /// Whether whoever looks sees money.
+    pub(super) money: bool,
+    /// How many shells are dry for their next coat.
+    pub(super) dry: usize,
+    /// Fired shells that were not poured: tag, and when they were fired last.
+    pub(super) standing: Vec<(String, Instant)>,
+    /// Alloys of which the shells that nothing stands against need more than is on hand: alloy, need, on hand.
+    pub(super) short: Vec<(String, Mass, Mass)>,
+}
 
 /// One line.
 pub(super) struct Reminder {
@@ -21,43 +35,114 @@ pub(super) struct Reminder {
     pub(super) to: String,
 }
 
-/// Everything there is to be reminded of, in one call. `open`: jobs with castings in the shop; `money`:
-/// whether whoever looks sees money.
+/// Everything there is to be reminded of, in one call.
 pub(super) async fn all(
     read: &mut ReadTx,
     settings: &Settings,
     reads: &Reads,
     now: Instant,
-    open: &[Seq],
-    money: bool,
+    found: &Found<'_>,
 ) -> Result<Vec<Reminder>, Problem> {
     let off = settings.value("reminders_off", now);
     let today = settings.day(now);
-    #[expect(clippy::cast_possible_truncation, reason = "a setting of at most ten thousand hours")]
-    let unchecked = (settings.number("slurry_check_hours", now) * 3_600_000.0) as i64;
     let until = today.saturating_add(jiff::Span::new().days(KEEP_DAYS)).to_string();
     let today = today.to_string();
     let on: Vec<&str> = REMINDERS
         .into_iter()
         .filter(|code| !off.as_array().is_some_and(|off| off.iter().any(|o| o == code)))
-        .filter(|code| money || *code != "payment")
+        .filter(|code| found.money || *code != "payment")
         .collect();
-    let asks = on
+    let unchecked = now.plus_ms(-span(settings, "slurry_check_hours", 3_600_000.0, now));
+    let asked: Vec<(&str, Ask)> = on
         .iter()
-        .map(|code| match *code {
-            "slurry" => shell::unchecked(now.plus_ms(-unchecked)),
-            "away" => bench::overdue(&today),
-            "keep_until" => pattern::kept_until(&until),
-            "payment" => commission::owing(open, &today),
-            _ => metal::worn(NEAR_HEATS),
+        .filter_map(|code| {
+            let ask = match *code {
+                "slurry" => shell::unchecked(unchecked),
+                "away" => bench::overdue(&today),
+                "keep_until" => pattern::kept_until(&until),
+                "payment" => commission::owing(found.open, &today),
+                "approval" => casting::unapproved(found.open),
+                "crucible" => metal::worn(NEAR_HEATS),
+                "backup" => last_copy(),
+                _ => return None,
+            };
+            Some((*code, ask))
         })
+        .chain(on.contains(&"approval").then(|| ("jobs", commission::of_clients(found.open))))
         .collect();
-    let mut out = Vec::new();
+    let (codes, asks): (Vec<&str>, Vec<Ask>) = asked.into_iter().unzip();
+    let mut lines: Vec<(&str, Reminder)> = Vec::new();
+    // Waxes that wait, by job; a job's number and title come after them.
+    let mut waiting: Vec<(Seq, i64)> = Vec::new();
     for row in read.fetch_all(asks).await? {
-        let code = usize::try_from(row.int(0)?).ok().and_then(|n| on.get(n)).copied().unwrap_or_default();
-        out.push(said(code, &row, reads)?);
+        let code = usize::try_from(row.int(0)?).ok().and_then(|n| codes.get(n)).copied().unwrap_or_default();
+        if code == "approval" {
+            waiting.push((row.int(1)?, row.int(2)?));
+        } else if code == "jobs" {
+            let of = waiting.iter().find(|(job, _)| row.int(1).is_ok_and(|seq| seq == *job));
+            if let Some((_, waxes)) = of {
+                lines.push(("approval", for_approval(&row.text(2)?, &row.text(3)?, *waxes)));
+            }
+        } else if code == "backup" {
+            let long = now.plus_ms(-span(settings, "backup_days", 86_400_000.0, now));
+            lines.extend(copy_due(row.opt_int(1)?, row.opt_int(2)?, long, reads).map(|line| (code, line)));
+        } else {
+            lines.push((code, said(code, &row, reads)?));
+        }
     }
-    Ok(out)
+    let stood = now.plus_ms(-span(settings, "fired_standing_days", 86_400_000.0, now));
+    lines.extend(found.lines(stood, reads));
+    Ok(on.iter().flat_map(|code| take(&mut lines, code)).collect())
+}
+
+/// The lines of a kind, in their order.
+fn take(lines: &mut Vec<(&str, Reminder)>, code: &str) -> Vec<Reminder> {
+    lines.extract_if(.., |(of, _)| *of == code).map(|(_, line)| line).collect()
+}
+
+/// A setting as a span in milliseconds.
+#[expect(clippy::cast_possible_truncation, reason = "a setting of at most ten thousand hours or a thousand days")]
+fn span(settings: &Settings, name: &str, unit_ms: f64, now: Instant) -> i64 {
+    (settings.number(name, now) * unit_ms) as i64
+}
+
+/// That waxes of a job wait.
+fn for_approval(number: &str, title: &str, waxes: i64) -> Reminder {
+    let wait = if waxes == 1 { "1 wax waits".to_owned() } else { format!("{waxes} waxes wait") };
+    Reminder { words: format!("{number} {title}: {wait} for approval"), to: format!("/jobs/{}", escape_part(number)) }
+}
+
+/// That a copy of the book is due: none was made since `long`.
+fn copy_due(done: Option<i64>, begun: Option<i64>, long: Instant, reads: &Reads) -> Option<Reminder> {
+    let since = Instant::from_ms(done.or(begun)?);
+    let words = match done {
+        Some(_) => format!("Last copy of the book made {}; make one with pourbook backup", reads.ago(since)),
+        None => "No copy of the book was made yet; make one with pourbook backup".to_owned(),
+    };
+    (since < long).then(|| Reminder { words, to: String::new() })
+}
+
+impl Found<'_> {
+    /// What is said of what the page has found already. `stood`: a shell fired before that stands long.
+    fn lines(&self, stood: Instant, reads: &Reads) -> Vec<(&'static str, Reminder)> {
+        let mut out = Vec::new();
+        if self.dry > 0 {
+            let words = match self.dry {
+                1 => "1 shell is dry for its next coat".to_owned(),
+                n => format!("{n} shells are dry for their next coat"),
+            };
+            out.push(("coat", Reminder { words, to: "/dip".to_owned() }));
+        }
+        for (tag, fired) in self.standing.iter().filter(|(_, fired)| *fired < stood) {
+            let words = format!("Shell {tag}: fired {}, not poured", reads.ago(*fired));
+            out.push(("fired", Reminder { words, to: format!("/shells/{}", escape_part(tag)) }));
+        }
+        for (alloy, need, held) in &self.short {
+            let words = format!("{alloy}: fired shells need {}, {} on hand", reads.mass(*need), reads.mass(*held));
+            out.push(("alloy", Reminder { words, to: "/metal".to_owned() }));
+        }
+        out
+    }
 }
 
 /// One line in words.

@@ -1,8 +1,10 @@
 //! `/v1/work`, `/v1/finishes`, `/v1/scraps`, and what they are booked on.
 
 use super::model::{FinishBody, OutsideWorkBody, ScrapBody, WorkBody};
+use super::patina::{PatinaVersions, Patinas};
 use super::verbs::{Finishes, OutsideWorkDone, Scraps, WorkDone};
 use crate::book::api::{InPath, Kit, ListFilter, post, record_schema, request_schema, standard};
+use crate::book::merging::{Corrector, corrector};
 use crate::kernel::Kind;
 use crate::kernel::actor::Right;
 use crate::web::Route;
@@ -62,6 +64,7 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
     let about = "Send something out to be worked on";
     out.push(post::<OutsideWorkDone>(kit, "/v1/outside-work", "outside_work_create", about, Right::Log, None));
     out.extend(super::patina::routes(kit));
+    out.extend(super::assembly::routes(kit));
     out.extend(standard::<OutsideWorkDone>(
         kit,
         &[
@@ -77,11 +80,26 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
     out
 }
 
+/// How its records are corrected, for what corrects records of many kinds.
+#[must_use]
+pub fn correctors() -> Vec<(Kind, Corrector)> {
+    vec![
+        corrector::<super::assembly::Assemblies>(),
+        corrector::<Patinas>(),
+        corrector::<PatinaVersions>(),
+        corrector::<WorkDone>(),
+        corrector::<OutsideWorkDone>(),
+        corrector::<Finishes>(),
+        corrector::<Scraps>(),
+    ]
+}
+
 /// The schemas of what is answered.
 #[must_use]
 pub fn schemas() -> Vec<(Kind, Value)> {
     let none = Map::new();
     let mut out = super::patina::schemas();
+    out.push(super::assembly::schema());
     out.extend(vec![
         (Kind::Work, record_schema::<WorkBody>(Kind::Work, &none, &[])),
         (Kind::OutsideWork, record_schema::<OutsideWorkBody>(Kind::OutsideWork, &none, &[])),

@@ -1,6 +1,7 @@
 //! The bench: minutes by operation, castings finished and given up.
 
 mod api;
+mod assembly;
 mod away;
 mod model;
 mod page;
@@ -9,7 +10,7 @@ mod patina_page;
 mod store;
 mod verbs;
 
-pub use api::{routes, schemas};
+pub use api::{correctors, routes, schemas};
 pub use model::{Operation, OutsideWorkBody, ScrapBody, WorkBody};
 pub use page::pages;
 pub use patina::version_extras as patina_extras;

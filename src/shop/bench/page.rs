@@ -103,6 +103,9 @@ async fn one(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
                 .then(format!("/castings/{tag}"));
             sheet.slip("Hand its piece over", deliver.main());
         }
+        if text(&casting, "part") != "whole" && matches!(stage.as_str(), "breakout" | "bench" | "done") {
+            join(&look, &mut sheet, &casting).await?;
+        }
         sheet.folded("Scrap it", scrap(&look, &to, &casting).await?);
         if stage == "delivered" {
             sheet.folded("Cast it again", recast(&look, &to, &casting));
@@ -117,6 +120,26 @@ async fn one(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
     sheet.part(look.cautions(TradeStep::Bench, None, None)?);
     sheet.links(&[("Its card", format!("/castings/{tag}")), ("The bench", "/bench".to_owned())]);
     sheet.show()
+}
+
+/// The slip that joins the parts of its piece, where two of them or more are there.
+async fn join(look: &Look<'_>, sheet: &mut Sheet, casting: &Value) -> Result<(), Problem> {
+    let piece = look.get(&format!("/v1/pieces/{}", text(casting, "piece_id"))).await?;
+    let there = |c: &&Value| matches!(text(c, "stage").as_str(), "breakout" | "bench" | "done");
+    let parts = items(&piece["castings"]).iter().filter(there);
+    let parts: Vec<_> = parts.map(|c| choice(text(c, "id"), text(c, "part"), text(c, "tag"))).collect();
+    if parts.len() < 2 {
+        return Ok(());
+    }
+    let joints = [("weld", "welded"), ("braze", "brazed"), ("bolt", "bolted"), ("pin", "pinned"), ("glue", "glued")];
+    let slip = look
+        .slip(format!("pieces/{}/assemble", text(casting, "piece_id")), "Joined")
+        .field(Field::new("casting_ids", "Parts", How::Ticks).of(parts))
+        .field(Field::one("joint", "How", &joints))
+        .field(Field::at())
+        .field(look.hands("By"));
+    sheet.folded("Join its parts", slip);
+    Ok(())
 }
 
 fn minutes(casting: &Value) -> String {

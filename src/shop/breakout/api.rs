@@ -4,6 +4,7 @@ use super::model::{BreakoutBody, CutOffBody, FindingBody, ShellBreakoutBody};
 use super::store;
 use super::verbs::{Breakouts, CutOffs, Findings, ShellBreakouts};
 use crate::book::api::{InPath, Kit, ListFilter, post, record_schema, standard};
+use crate::book::merging::{Corrector, corrector};
 use crate::kernel::Kind;
 use crate::kernel::actor::Right;
 use crate::web::Route;
@@ -45,6 +46,12 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
     out.extend(standard::<CutOffs>(kit, of_casting, Right::Correct));
     out.extend(standard::<Findings>(kit, store::FINDING_FILTERS, Right::Correct));
     out
+}
+
+/// How its records are corrected, for what corrects records of many kinds.
+#[must_use]
+pub fn correctors() -> Vec<(Kind, Corrector)> {
+    vec![corrector::<Findings>(), corrector::<Breakouts>(), corrector::<ShellBreakouts>(), corrector::<CutOffs>()]
 }
 
 /// The schemas of what is answered.

@@ -6,7 +6,7 @@ pub mod page;
 mod store;
 mod verbs;
 
-pub use api::{routes, schemas};
+pub use api::{correctors, routes, schemas};
 pub use model::{FindingBody, Verdict};
 pub use page::pages;
 pub use verbs::{Breakouts, CutOffs, Findings, FoundOn, ShellBreakouts, add_findings};

@@ -8,7 +8,7 @@ mod store;
 mod verbs;
 
 pub use against::against;
-pub use api::{extras, routes, schemas};
+pub use api::{correctors, extras, routes, schemas};
 pub use flags::settle as settle_flags;
 pub use store::flags;
 pub use verbs::Burnouts;

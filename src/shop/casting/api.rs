@@ -2,11 +2,12 @@
 
 use super::model::{CastingBody, PieceBody, RecastBody, WaxBody};
 use super::store;
-use super::verbs::{Pieces, Recasts, Waxes, read_rows};
+use super::verbs::{Castings, Pieces, Recasts, Waxes, read_rows};
 use crate::book::api::{
     Acted, InPath, Kit, ListFilter, act, check_match, fill_draft, in_path, post, read_draft, reading, record_schema,
     request_schema, standard,
 };
+use crate::book::merging::{Corrector, corrector};
 use crate::book::render::Adding;
 use crate::book::resolve::Asks;
 use crate::book::{Common, Draft, verbs};
@@ -205,6 +206,12 @@ fn casting_members(value: &Value) -> Map<String, Value> {
 /// Nothing beside the body: the castings stand embedded.
 pub fn piece_extras<'a>(_: &'a mut ReadTx, _: &'a [Seq]) -> Adding<'a> {
     Box::pin(async { Ok(HashMap::new()) })
+}
+
+/// How its records are corrected, for what corrects records of many kinds.
+#[must_use]
+pub fn correctors() -> Vec<(Kind, Corrector)> {
+    vec![corrector::<Pieces>(), corrector::<Castings>(), corrector::<Waxes>(), corrector::<Recasts>()]
 }
 
 /// The schemas of what is answered.

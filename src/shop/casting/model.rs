@@ -114,6 +114,10 @@ body! {
         approved_at: Option<Instant>,
         /// Its volume, where it was not weighed.
         volume_cm3: Option<Positive<100_000_000>>,
+        /// How many pins hold its core; the holes they leave are welded by plan, and are no repair.
+        core_pins: Option<Whole<0, 1000>>,
+        /// What the pins are of.
+        core_pin_material: Option<Text<60>>,
     }
 }
 

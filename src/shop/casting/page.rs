@@ -75,6 +75,8 @@ async fn wax(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
         .field(Field::list("made", "How it was made", &made).more())
         .field(Field::new("mould_id", "The mould", How::List).of(none.chain(moulds)).more())
         .field(Field::number("wall_mm", "Its wall, where it is hollow").more())
+        .field(Field::number("core_pins", "Core pins, how many").more())
+        .field(Field::text("core_pin_material", "Core pins, of what").proposing(["bronze", "steel", "stainless steel"]).more())
         .field(Field::new("approved_at", "Approved", How::Time).more())
         .field(Field::at())
         .field(look.hands("Made by"))

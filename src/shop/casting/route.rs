@@ -60,6 +60,8 @@ pub enum Event {
     OpenedScrap,
     /// It was cut off and weighed.
     CutOff,
+    /// It was joined to other parts of its piece.
+    Join,
     /// Minutes were spent on it.
     Work,
     /// It was finished.
@@ -118,7 +120,7 @@ impl Stage {
 
 impl Event {
     /// All of them, in the natural order of the route.
-    pub const ALL: [Self; 16] = [
+    pub const ALL: [Self; 17] = [
         Self::Wax,
         Self::Shell,
         Self::Coat,
@@ -131,6 +133,7 @@ impl Event {
         Self::Opened,
         Self::OpenedScrap,
         Self::CutOff,
+        Self::Join,
         Self::Work,
         Self::Finish,
         Self::Deliver,
@@ -157,7 +160,7 @@ pub const fn next(stage: Stage, event: Event) -> Step {
         // Given up before its shell went on: the shell goes on without it, and what it
         // weighed may still be learnt.
         (Scrapped, Event::Coat | Event::Patch | Event::Fired | Event::Preheat | Event::Pour | Event::Stream) => To(Scrapped),
-        (Scrapped, Event::Opened | Event::OpenedScrap | Event::CutOff | Event::Scrap) => To(Scrapped),
+        (Scrapped, Event::Opened | Event::OpenedScrap | Event::CutOff | Event::Join | Event::Scrap) => To(Scrapped),
         (Scrapped, Event::LostInKiln) => To(Lost),
         (Scrapped, Event::Wax | Event::Shell | Event::Finish | Event::Deliver) => Never(OutOfRoute),
         (Lost, _) => Never(OutOfRoute),
@@ -192,16 +195,16 @@ pub const fn next(stage: Stage, event: Event) -> Step {
         // A shell and a pour cannot be done without.
         (
             Wax | Shell | Burnout | Preheat,
-            Event::Opened | Event::OpenedScrap | Event::CutOff | Event::Finish | Event::Deliver,
+            Event::Opened | Event::OpenedScrap | Event::CutOff | Event::Join | Event::Finish | Event::Deliver,
         ) => Needs(Missing),
         (Pour, Event::Opened) => To(Breakout),
         (Pour, Event::OpenedScrap) => To(Scrapped),
-        (Pour, Event::CutOff) => NotYet(Bench),
+        (Pour, Event::CutOff | Event::Join) => NotYet(Bench),
         (Pour, Event::Finish) => NotYet(Done),
         (Pour | Breakout | Bench, Event::Deliver) => NotYet(Delivered),
         (Breakout | Bench | Done | Delivered, Event::Opened | Event::OpenedScrap) => Never(OutOfRoute),
-        (Breakout | Bench, Event::CutOff) => To(Bench),
-        (at @ (Done | Delivered), Event::CutOff) => To(at),
+        (Breakout | Bench, Event::CutOff | Event::Join) => To(Bench),
+        (at @ (Done | Delivered), Event::CutOff | Event::Join) => To(at),
         (Breakout | Bench, Event::Finish) => To(Done),
         (Done | Delivered, Event::Finish) => Never(OutOfRoute),
         (Done, Event::Deliver) => To(Delivered),

@@ -120,6 +120,7 @@ fn event(story: &Story, line: &Line) -> Option<Event> {
         Kind::Breakout => Event::Opened,
         Kind::CutOff => Event::CutOff,
         Kind::Work if line.shell == 0 => Event::Work,
+        Kind::Assembly => Event::Join,
         Kind::Finish => Event::Finish,
         Kind::Scrap => Event::Scrap,
         Kind::Delivery => Event::Deliver,
@@ -233,7 +234,7 @@ fn sentence(misfit: &Misfit) -> String {
 
 /// Whether a shell is opened that was not yet poured.
 const fn before_the_pour(misfit: &Misfit) -> bool {
-    matches!(misfit.event, Event::Opened | Event::OpenedScrap | Event::CutOff)
+    matches!(misfit.event, Event::Opened | Event::OpenedScrap | Event::CutOff | Event::Join)
         && matches!(misfit.stage, Stage::Shell | Stage::Burnout | Stage::Preheat)
 }
 
@@ -249,6 +250,7 @@ const fn words(misfit: &Misfit) -> &'static str {
         Event::Stream => "further stream",
         Event::Opened | Event::OpenedScrap => "breakout",
         Event::CutOff => "cut-off",
+        Event::Join => "assembly",
         Event::Work => "work",
         Event::Finish => "finish",
         Event::Deliver => "delivery",

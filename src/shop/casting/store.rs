@@ -5,7 +5,7 @@ mod floor;
 pub use floor::{IN_THE_SHOP, Listed, in_the_shop, listed_of, seen_by, shells_at, standing_at, still_owed};
 
 use crate::book::api::ListFilter;
-use crate::db::{Cell, Read, Row, WriteTx};
+use crate::db::{Ask, Cell, Read, Row, WriteTx};
 use crate::kernel::{Kind, Problem, Seq};
 use serde_json::{Value, json};
 use uuid::Uuid;
@@ -278,3 +278,18 @@ pub const DERIVED: &[(&str, &str)] = &[
         "SELECT json_array(seq, pattern_seq, alloy, pattern_kind, material, section_mm, mass_mg, volume_cm3) FROM casting ORDER BY seq",
     ),
 ];
+
+/// Of some commissions, those with waxes that were made, not approved, and are in no shell yet: which, how
+/// many, nothing, nothing.
+#[must_use]
+pub fn unapproved(commissions: &[Seq]) -> Ask {
+    Ask {
+        sql: "SELECT c.commission_seq, count(*), NULL, NULL FROM json_each(?) k CROSS JOIN casting c ON c.commission_seq = k.value \
+                AND c.stage = 'wax' AND c.shell_seq IS NULL CROSS JOIN record r ON r.seq = c.seq AND r.void_ms IS NULL \
+              WHERE EXISTS (SELECT 1 FROM wax w JOIN record q ON q.seq = w.seq AND q.void_ms IS NULL WHERE w.casting_seq = c.seq) \
+                AND NOT EXISTS (SELECT 1 FROM wax w JOIN record q ON q.seq = w.seq AND q.void_ms IS NULL JOIN journal j ON j.n = q.journal_n \
+                  WHERE w.casting_seq = c.seq AND j.body ->> 'approved_at' IS NOT NULL) \
+              GROUP BY c.commission_seq",
+        args: vec![Cell::Text(json!(commissions).to_string())],
+    }
+}

@@ -1,10 +1,12 @@
 //! `/v1/clients`.
 
 use super::model::ClientBody;
+use super::property::{self, Properties};
 use super::verbs::Clients;
 use crate::body;
 use crate::book::api::{Acted, Kit, act, check_match, in_path, post, record_schema, standard};
 use crate::book::forget::forget;
+use crate::book::merging::{Corrector, corrector};
 use crate::book::resolve::Asks;
 use crate::kernel::actor::Right;
 use crate::kernel::field::{Faults, Field as _, Nested, Text};
@@ -19,6 +21,7 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
     let mut out = vec![post::<Clients>(kit, "/v1/clients", "client_create", "Record a client", Right::Log, None)];
     out.extend(standard::<Clients>(kit, &[], Right::Correct));
     out.push(forget_route(kit));
+    out.extend(property::routes(kit));
     out
 }
 
@@ -70,8 +73,14 @@ fn forget_route(kit: &Kit) -> Route {
     route
 }
 
+/// How its records are corrected, for what corrects records of many kinds.
+#[must_use]
+pub fn correctors() -> Vec<(Kind, Corrector)> {
+    vec![corrector::<Clients>(), corrector::<Properties>()]
+}
+
 /// The schemas of what is answered.
 #[must_use]
 pub fn schemas() -> Vec<(Kind, Value)> {
-    vec![(Kind::Client, record_schema::<ClientBody>(Kind::Client, &Map::new(), &[]))]
+    vec![(Kind::Client, record_schema::<ClientBody>(Kind::Client, &Map::new(), &[])), property::schema()]
 }

@@ -1,11 +1,13 @@
-//! Clients: who commissions work.
+//! Clients: who commissions work, and what of theirs is in the shop.
 
 mod api;
 mod model;
 mod page;
+mod property;
+mod property_page;
 mod verbs;
 
-pub use api::{routes, schemas};
+pub use api::{correctors, routes, schemas};
 pub use model::ClientBody;
 pub use page::pages;
 pub use verbs::Clients;

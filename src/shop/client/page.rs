@@ -11,7 +11,9 @@ use std::sync::Arc;
 /// The pages.
 #[must_use]
 pub fn pages(floor: &Floor) -> Vec<Page> {
-    vec![floor.page("/clients", Right::Read, list), floor.page("/clients/{id}", Right::Read, one)]
+    let mut pages = vec![floor.page("/clients", Right::Read, list), floor.page("/clients/{id}", Right::Read, one)];
+    pages.extend(super::property_page::pages(floor));
+    pages
 }
 
 fn fields() -> [Field; 4] {
@@ -52,7 +54,7 @@ async fn one(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
         ]);
     }
     sheet.table(table);
-    sheet.links(&[("All clients", "/clients".to_owned())]);
+    sheet.links(&[("What of theirs is here", "/property".to_owned()), ("All clients", "/clients".to_owned())]);
     let correct = look.slip(format!("clients/{}", text(&client, "id")), "Correct").correcting(&text(&client, "etag"));
     let correct = correct.fields(fields().map(|field| {
         let value = text(&client, &field.name);

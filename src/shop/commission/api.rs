@@ -4,6 +4,7 @@ use super::model::{CommissionBody, CostBody, PaymentBody};
 use super::store;
 use super::verbs::{Commissions, Costs, Payments};
 use crate::book::api::{InPath, Kit, ListFilter, post, record_schema, standard};
+use crate::book::merging::{Corrector, corrector};
 use crate::book::render::Adding;
 use crate::db::ReadTx;
 use crate::kernel::actor::Right;
@@ -41,6 +42,12 @@ pub fn extras<'a>(read: &'a mut ReadTx, seqs: &'a [Seq]) -> Adding<'a> {
             })
             .collect())
     })
+}
+
+/// How its records are corrected, for what corrects records of many kinds.
+#[must_use]
+pub fn correctors() -> Vec<(Kind, Corrector)> {
+    vec![corrector::<Commissions>(), corrector::<Costs>(), corrector::<Payments>()]
 }
 
 /// The schemas of what is answered.

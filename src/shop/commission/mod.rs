@@ -6,8 +6,8 @@ mod page;
 mod store;
 mod verbs;
 
-pub use api::{extras, routes, schemas};
+pub use api::{correctors, extras, routes, schemas};
 pub use model::{CommissionBody, CostBody, PaymentBody};
 pub use page::pages;
-pub use store::{clients, due, owing};
+pub use store::{clients, due, of_clients, owing};
 pub use verbs::{ClientCorrected, Commissions, Costs, Payments};

@@ -54,3 +54,13 @@ pub fn owing(seqs: &[Seq], until: &str) -> Ask {
         args: vec![until.into(), Cell::Text(json!(seqs).to_string())],
     }
 }
+
+/// Of some commissions, those of a client: which, number, title, nothing.
+#[must_use]
+pub fn of_clients(seqs: &[Seq]) -> Ask {
+    Ask {
+        sql: "SELECT c.seq, c.number, c.title, NULL FROM json_each(?) k CROSS JOIN commission c ON c.seq = k.value \
+              AND c.client_seq IS NOT NULL ORDER BY c.number",
+        args: vec![Cell::Text(json!(seqs).to_string())],
+    }
+}

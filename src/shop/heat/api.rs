@@ -4,6 +4,7 @@ use super::model::{ChargeBody, ClosingBody, HeatBody, HeatEventBody, LeakBody, P
 use super::store;
 use super::verbs::{Charges, Closings, HeatEvents, Heats, Leaks, Pours};
 use crate::book::api::{InPath, Kit, ListFilter, find, post, record_schema, standard};
+use crate::book::merging::{Corrector, corrector};
 use crate::book::render::Adding;
 use crate::db::ReadTx;
 use crate::kernel::actor::Right;
@@ -173,6 +174,19 @@ pub fn extras<'a>(read: &'a mut ReadTx, seqs: &'a [Seq]) -> Adding<'a> {
             })
             .collect()
     })
+}
+
+/// How its records are corrected, for what corrects records of many kinds.
+#[must_use]
+pub fn correctors() -> Vec<(Kind, Corrector)> {
+    vec![
+        corrector::<Heats>(),
+        corrector::<Charges>(),
+        corrector::<HeatEvents>(),
+        corrector::<Pours>(),
+        corrector::<Leaks>(),
+        corrector::<Closings>(),
+    ]
 }
 
 /// The schemas of what is answered.

@@ -3,7 +3,7 @@
 use crate::book::api::ListFilter;
 use crate::db::{Cell, Read};
 use crate::kernel::{Instant, Kind, Problem, Seq};
-use serde_json::json;
+use serde_json::{Value, json};
 
 /// Filters of the list of heats.
 pub const FILTERS: &[ListFilter] = &[
@@ -88,6 +88,44 @@ pub async fn pours_of<R: Read>(read: &mut R, heat: Seq) -> Result<Vec<PouredShel
         .map(|row| {
             let mass = row.opt_int(2)?.map(crate::kernel::Mass::from_mg);
             Ok(PouredShell { pour: row.uuid(0)?, shell: row.int(1)?, mass, first: row.int(3)? != 0 })
+        })
+        .collect()
+}
+
+/// A heat in a crucible.
+#[derive(Clone, Debug)]
+pub struct InCrucible {
+    /// The heat.
+    pub heat: Seq,
+    /// Its crucible; none where it has none any more.
+    pub crucible: Option<Seq>,
+    /// What it is poured as.
+    pub alloy: String,
+    /// What the crucible's record says of it.
+    pub said: Value,
+}
+
+/// Some heats that had a crucible and have none, and all live heats of some crucibles and of those that the
+/// heats have or had, by crucible and time.
+///
+/// # Errors
+/// As the database says.
+pub async fn in_crucibles<R: Read>(read: &mut R, crucibles: &[Seq], heats: &[Seq]) -> Result<Vec<InCrucible>, Problem> {
+    let sql = "WITH reached(crucible) AS MATERIALIZED (SELECT value FROM json_each(?) UNION \
+                 SELECT c.seq FROM json_each(?) k CROSS JOIN journal j ON j.record_seq = k.value AND j.body ->> 'crucible' IS NOT NULL \
+                 CROSS JOIN record c ON c.id = unhex(replace(j.body ->> 'crucible', '-', ''))) \
+               SELECT h.seq, h.crucible_seq, h.alloy, NULL, 0 FROM json_each(?) k CROSS JOIN heat h ON h.seq = k.value \
+                 AND h.crucible_seq IS NULL \
+               UNION ALL SELECT h.seq, h.crucible_seq, h.alloy, j.body, r.at_ms FROM reached CROSS JOIN heat h ON h.crucible_seq = reached.crucible \
+                 CROSS JOIN record r ON r.seq = h.seq AND r.void_ms IS NULL CROSS JOIN record c ON c.seq = h.crucible_seq \
+                 CROSS JOIN journal j ON j.n = c.journal_n ORDER BY 2, 5, 1";
+    let list = |seqs: &[Seq]| Cell::Text(json!(seqs).to_string());
+    let rows = read.fetch(sql, vec![list(crucibles), list(heats), list(heats)]).await?;
+    rows.iter()
+        .map(|row| {
+            let said = row.opt_text(3)?.unwrap_or_else(|| "{}".into());
+            let said = serde_json::from_str(&said).map_err(Problem::internal)?;
+            Ok(InCrucible { heat: row.int(0)?, crucible: row.opt_int(1)?, alloy: row.text(2)?, said })
         })
         .collect()
 }

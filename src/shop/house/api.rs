@@ -5,6 +5,7 @@ use super::settings;
 use super::verbs::{Expenses, Incidents, Rates, Settings, TradeEntries};
 use super::{in_force, store, trade};
 use crate::book::api::{Kit, find, post, record_schema, standard};
+use crate::book::merging::{self, Corrector, corrector};
 use crate::book::thing::{ThingBody, Things, not_of};
 use crate::kernel::actor::Right;
 use crate::kernel::id::{Crucible, Furnace, Hand, Kiln, Kinded, Supplier};
@@ -93,6 +94,7 @@ fn things<K: Kinded>(kit: &Kit, out: &mut Vec<Route>) {
         None,
     )];
     routes.extend(standard::<Things<K>>(kit, &[], Right::Correct));
+    routes.push(merging::route(kit, K::KIND));
     // A kind is asked only what it bears.
     for body in routes.iter_mut().filter_map(|route| route.body.as_mut()) {
         without(&mut body.schema, K::KIND);
@@ -224,6 +226,23 @@ fn own_marked<T: serde::Serialize>(
         })
         .collect::<Result<Vec<_>, Problem>>()?;
     Ok(json!({"items": items}))
+}
+
+/// How its records are corrected, for what corrects records of many kinds.
+#[must_use]
+pub fn correctors() -> Vec<(Kind, Corrector)> {
+    vec![
+        corrector::<Things<Hand>>(),
+        corrector::<Things<Kiln>>(),
+        corrector::<Things<Furnace>>(),
+        corrector::<Things<Crucible>>(),
+        corrector::<Things<Supplier>>(),
+        corrector::<Settings>(),
+        corrector::<Rates>(),
+        corrector::<Expenses>(),
+        corrector::<Incidents>(),
+        corrector::<TradeEntries>(),
+    ]
 }
 
 /// The schemas of what is answered.

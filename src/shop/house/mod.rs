@@ -17,7 +17,7 @@ pub mod things;
 pub mod trade;
 mod verbs;
 
-pub use api::{routes, schemas};
+pub use api::{correctors, routes, schemas};
 pub use model::What;
 pub use settle::settle;
 pub use verbs::{Expenses, Incidents, Rates, Settings, TradeEntries};

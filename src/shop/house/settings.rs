@@ -30,7 +30,8 @@ fn percent(value: &Value) -> bool {
 }
 
 /// What the start page reminds of.
-pub const REMINDERS: [&str; 5] = ["slurry", "away", "keep_until", "payment", "crucible"];
+pub const REMINDERS: [&str; 10] =
+    ["coat", "slurry", "fired", "approval", "away", "keep_until", "crucible", "payment", "alloy", "backup"];
 
 /// Every setting.
 pub const SPECS: &[Spec] = &[
@@ -183,8 +184,20 @@ pub const SPECS: &[Spec] = &[
     Spec {
         name: "reminders_off",
         default: || json!([]),
-        about: "which reminders the start page leaves out: a list of slurry, away, keep_until, payment, crucible",
+        about: "which reminders the start page leaves out: a list of coat, slurry, fired, approval, away, keep_until, crucible, payment, alloy, backup",
         check: |v| v.as_array().is_some_and(|all| all.iter().all(|r| r.as_str().is_some_and(|r| REMINDERS.contains(&r)))),
+    },
+    Spec {
+        name: "fired_standing_days",
+        default: || json!(14),
+        about: "days after which a fired shell that was not poured is spoken of, 1 to 1000 (common practice, no source)",
+        check: |v| number(v, 1.0, 1000.0),
+    },
+    Spec {
+        name: "backup_days",
+        default: || json!(7),
+        about: "days after which a copy of the book is asked for, 1 to 1000 (common practice, no source)",
+        check: |v| number(v, 1.0, 1000.0),
     },
     Spec {
         name: "gating_rod_mm",

@@ -1,6 +1,6 @@
 //! `/things`: kilns, furnaces, crucibles, hands, suppliers; made on first use, renamed here.
 
-use super::floor::{Floor, Look, items, plain, text};
+use super::floor::{Floor, Look, choice, items, plain, text};
 use crate::kernel::Problem;
 use crate::kernel::actor::Right;
 use crate::web::page::escape_part;
@@ -25,19 +25,28 @@ const THINGS: [(&str, &str, &str); 5] = [
     ("suppliers", "Suppliers", "A new supplier"),
 ];
 
+/// Names with commas between.
+fn listed(thing: &Value, member: &str) -> String {
+    items(&thing[member]).iter().filter_map(Value::as_str).collect::<Vec<_>>().join(", ")
+}
+
 /// What else is known of a thing.
 fn known(look: &Look<'_>, thing: &Value) -> String {
     let number = |name: &str, words: &str| thing[name].as_f64().map(|n| format!("{n}{words}"));
     let day = |name: &str| thing[name].as_str().and_then(|day| day.parse().ok()).map(|day| look.reads.date(day));
     let family = Some(plain(&text(thing, "family"))).filter(|f| !f.is_empty());
-    let cleared = items(&thing["cleared_for"]).iter().filter_map(Value::as_str).collect::<Vec<_>>().join(", ");
+    let cleared = listed(thing, "cleared_for");
     [
         family,
+        Some(plain(&text(thing, "fuel"))).filter(|f| !f.is_empty()),
+        thing["max_c"].as_f64().map(|c| format!("up to {}", look.reads.temperature(c))),
+        number("chamber_litre", " l inside"),
         number("capacity_litre", " l"),
         Some(look.reads.kg(&thing["capacity_kg"])).filter(|kg| !kg.is_empty()),
         number("heats_before", " heats before the book"),
         number("life_heats", " heats in all"),
         Some(cleared).filter(|c| !c.is_empty()).map(|c| format!("cleared for {c}")),
+        Some(listed(thing, "also_called")).filter(|c| !c.is_empty()).map(|c| format!("also called {c}")),
         day("retired_on").map(|day| format!("out of use since {day}")),
     ]
     .into_iter()
@@ -65,11 +74,34 @@ fn fields(look: &Look<'_>, collection: &str, of: &Value) -> Vec<Field> {
         out.push(Field::number("heats_before", "Heats before the book").with(text(of, "heats_before")).more());
         out.push(Field::number("life_heats", "Heats after which it is taken out of use").with(text(of, "life_heats")).more());
     }
+    if matches!(collection, "kilns" | "furnaces") {
+        let fuels = [
+            ("", "not said"),
+            ("propane", "propane"),
+            ("natural_gas", "natural gas"),
+            ("oil", "oil"),
+            ("electric", "electricity"),
+            ("induction", "induction"),
+            ("solid", "coke, charcoal, wood"),
+        ];
+        let most = of["max_c"].as_f64().and_then(crate::kernel::Celsius::new);
+        let most = most.map_or_else(String::new, |c| look.reads.units().temperature_field(c));
+        out.push(Field::list("fuel", "Runs on", &fuels).with(text(of, "fuel")));
+        out.push(Field::number("max_c", "Taken up to").with(most).more());
+        if collection == "kilns" {
+            out.push(Field::number("chamber_litre", "Room inside, litres").with(text(of, "chamber_litre")).more());
+        }
+    }
+    out.push(
+        Field::text("also_called", "Also called")
+            .with(listed(of, "also_called"))
+            .hint("With commas between: a slip that says one of these means it.")
+            .more(),
+    );
     if collection == "hands" {
-        let cleared = items(&of["cleared_for"]).iter().filter_map(Value::as_str).collect::<Vec<_>>().join(", ");
         out.push(
             Field::text("cleared_for", "Cleared for")
-                .with(cleared)
+                .with(listed(of, "cleared_for"))
                 .hint("With commas between: pouring, furnace, forklift.")
                 .more(),
         );
@@ -96,6 +128,22 @@ async fn things(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> 
             .fields(fields(&look, collection, &thing))
             .then("/things");
         sheet.slip(&text(&thing, "name"), slip.main());
+        let others = look.get(&format!("/v1/{collection}?limit=200")).await?;
+        let others = items(&others["items"]).iter().filter(|other| other["id"] != thing["id"]);
+        let others: Vec<_> = others.map(|other| choice(text(other, "id"), text(other, "name"), "")).collect();
+        if !others.is_empty() {
+            let merge = look
+                .slip(format!("{collection}/{}/merge", text(&thing, "id")), "They are one")
+                .field(
+                    Field::new("into", "The one that stays", How::List)
+                        .of(others)
+                        .hint("Every record that names this one will name the other, each with a line in its history. No tap undoes it.")
+                        .need(),
+                )
+                .field(Field::text("reason", "Why").more())
+                .then("/things");
+            sheet.folded(&format!("{} is the same as another", text(&thing, "name")), merge);
+        }
     }
     for (collection, heading, new) in THINGS {
         let found = look.get(&format!("/v1/{collection}?limit=200")).await?;

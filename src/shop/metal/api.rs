@@ -5,6 +5,7 @@ use super::stock::{Counts, Outs, Transfers};
 use super::store;
 use super::verbs::{Lots, Receipts};
 use crate::book::api::{InPath, Kit, ListFilter, find, post, record_schema, standard};
+use crate::book::merging::{Corrector, corrector};
 use crate::book::render::Adding;
 use crate::db::ReadTx;
 use crate::kernel::actor::Right;
@@ -174,6 +175,12 @@ fn movement_item(row: &Value) -> Value {
         item["other_id"] = uuid_text(&pair[1]);
     }
     item
+}
+
+/// How its records are corrected, for what corrects records of many kinds.
+#[must_use]
+pub fn correctors() -> Vec<(Kind, Corrector)> {
+    vec![corrector::<Counts>(), corrector::<Outs>(), corrector::<Transfers>(), corrector::<Lots>(), corrector::<Receipts>()]
 }
 
 /// The schemas of what is answered.

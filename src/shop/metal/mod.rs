@@ -19,7 +19,7 @@ mod stock;
 mod store;
 mod verbs;
 
-pub use api::{extras, routes, schemas};
+pub use api::{correctors, extras, routes, schemas};
 pub use flags::Residual;
 pub use lines::{LedgerLine, enter, set_heat, set_shell};
 pub use load::{Loaded, load};

@@ -3,6 +3,7 @@
 use super::model::{MouldBody, PatternBody};
 use super::verbs::{Moulds, Patterns};
 use crate::book::api::{Kit, ListFilter, post, record_schema, standard};
+use crate::book::merging::{Corrector, corrector};
 use crate::kernel::Kind;
 use crate::kernel::actor::Right;
 use crate::web::Route;
@@ -25,6 +26,12 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
     ));
     out.extend(standard::<Moulds>(kit, &[ListFilter::Refers { member: "owner_client_id", kind: Kind::Client }], Right::Correct));
     out
+}
+
+/// How its records are corrected, for what corrects records of many kinds.
+#[must_use]
+pub fn correctors() -> Vec<(Kind, Corrector)> {
+    vec![corrector::<Patterns>(), corrector::<Moulds>()]
 }
 
 /// The schemas of what is answered.

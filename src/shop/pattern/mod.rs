@@ -6,7 +6,7 @@ pub mod page;
 mod store;
 mod verbs;
 
-pub use api::{routes, schemas};
+pub use api::{correctors, routes, schemas};
 pub use model::{MouldBody, PatternBody, PatternKind};
 pub use page::pages;
 pub use store::kept_until;

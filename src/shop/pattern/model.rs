@@ -52,6 +52,8 @@ body! {
         area_cm2: Option<Positive<100_000_000>>,
         /// Whose it is.
         owner_client_id: Option<Ref<Client>>,
+        /// Where it stands.
+        shelf: Option<Text<60>>,
         /// Notes.
         notes: Option<Text<2000>>,
     }

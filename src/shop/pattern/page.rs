@@ -68,6 +68,7 @@ async fn pattern_fields(look: &Look<'_>, slip: Slip, of: &Value) -> Result<Slip,
                 .with(text(of, "owner_client_id"))
                 .more(),
         )
+        .field(Field::text("shelf", "Where it stands").with(text(of, "shelf")).more())
         .field(Field::new("notes", "Notes", How::Long).with(text(of, "notes")).more()))
 }
 
@@ -125,6 +126,7 @@ async fn pattern(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem>
             ("Volume, cm³", Cell::text(text(&found, "volume_cm3"))),
             ("Thinnest section", Cell::text(section.map_or_else(String::new, |mm| look.reads.units().length_text(mm)))),
             ("Can it be had again", Cell::text(kind_words(&text(&found, "kind")))),
+            ("Where it stands", Cell::text(text(&found, "shelf"))),
             ("Notes", Cell::text(text(&found, "notes"))),
         ],
     );

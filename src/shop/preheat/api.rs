@@ -4,6 +4,7 @@ use super::model::PreheatBody;
 use super::store;
 use super::verbs::Preheats;
 use crate::book::api::{Kit, post, record_schema, standard};
+use crate::book::merging::{Corrector, corrector};
 use crate::book::render::Adding;
 use crate::db::ReadTx;
 use crate::kernel::actor::Right;
@@ -27,6 +28,12 @@ pub fn extras<'a>(_: &'a mut ReadTx, seqs: &'a [Seq]) -> Adding<'a> {
         let cautions = trade::cautions(&[TradeStep::Preheat], None)?;
         Ok(seqs.iter().map(|seq| (*seq, Map::from_iter([("cautions".to_owned(), cautions.clone())]))).collect())
     })
+}
+
+/// How its records are corrected, for what corrects records of many kinds.
+#[must_use]
+pub fn correctors() -> Vec<(Kind, Corrector)> {
+    vec![corrector::<Preheats>()]
 }
 
 /// The schemas of what is answered.

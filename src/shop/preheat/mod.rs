@@ -7,7 +7,7 @@ mod page;
 mod store;
 mod verbs;
 
-pub use api::{extras, routes, schemas};
+pub use api::{correctors, extras, routes, schemas};
 pub use page::pages;
 
 pub use verbs::Preheats;

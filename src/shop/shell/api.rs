@@ -4,6 +4,7 @@ use super::model::{CoatBody, PatchBody, RecipeBody, RecipeVersionBody, ShellBody
 use super::store;
 use super::verbs::{Coats, Patches, RecipeVersions, Recipes, Shells, SlurryBatches, SlurryChecks};
 use crate::book::api::{Acted, InPath, Kit, ListFilter, act, fill_draft, post, record_schema, request_schema, standard};
+use crate::book::merging::{Corrector, corrector};
 use crate::book::render::Adding;
 use crate::book::resolve::Asks;
 use crate::book::{Draft, verbs};
@@ -198,6 +199,20 @@ pub fn version_extras<'a>(read: &'a mut ReadTx, seqs: &'a [Seq]) -> Adding<'a> {
             .map(|(seq, version)| (seq, Map::from_iter([("recipe_version".to_owned(), json!(version))])))
             .collect())
     })
+}
+
+/// How its records are corrected, for what corrects records of many kinds.
+#[must_use]
+pub fn correctors() -> Vec<(Kind, Corrector)> {
+    vec![
+        corrector::<Recipes>(),
+        corrector::<RecipeVersions>(),
+        corrector::<SlurryBatches>(),
+        corrector::<SlurryChecks>(),
+        corrector::<Shells>(),
+        corrector::<Coats>(),
+        corrector::<Patches>(),
+    ]
 }
 
 /// The schemas of what is answered.

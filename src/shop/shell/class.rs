@@ -153,6 +153,7 @@ async fn one(tx: &mut WriteTx, common: &Common, class: &ClassBody, row: &MakerRo
         dimensions_mm: None,
         area_cm2: None,
         owner_client_id: None,
+        shelf: None,
         notes: None,
     };
     let (seq, id) = create_along::<Patterns>(tx, common, pattern).await?;
@@ -177,6 +178,8 @@ async fn one(tx: &mut WriteTx, common: &Common, class: &ClassBody, row: &MakerRo
             mould_id: None,
             approved_at: None,
             volume_cm3: None,
+            core_pins: None,
+            core_pin_material: None,
         };
         create_along::<Waxes>(tx, common, wax).await?;
         out.push(Ref::known(made.seq, made.id));

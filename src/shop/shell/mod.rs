@@ -11,7 +11,7 @@ pub mod recipes;
 mod store;
 mod verbs;
 
-pub use api::{extras, routes, schemas, version_extras};
+pub use api::{correctors, extras, routes, schemas, version_extras};
 pub use dips::{Dip, next_dip};
 pub use flags::{final_dry_hours, recipe_of, settle as settle_flags};
 pub use model::{CoatKind, RecipeBody, ShellBody};

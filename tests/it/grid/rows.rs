@@ -128,6 +128,21 @@ async fn before_the_shell(shop: &TestShop, operation: &str) -> Option<Row> {
             let patina = id(&shop.post("/v1/patinas", &patina).await.made());
             under(format!("/v1/patinas/{patina}"), "versions", json!({"steps": steps}))
         }
+        "property_create" => {
+            let client = shop.client(&format!("Client {}", shop.next())).await;
+            top("/v1/properties", json!({"client_id": client, "what": "the original, clay", "at": at(1, "09:00")}))
+        }
+        "certificate_create" => {
+            let piece = shop.piece(&shop.commission(None).await, &json!({})).await;
+            under(format!("/v1/pieces/{}", id(&piece)), "certificate", json!({"signed_by": "Olive", "at": at(8, "09:00")}))
+        }
+        "hand_merge" | "kiln_merge" | "furnace_merge" | "crucible_merge" | "supplier_merge" => {
+            let collection = format!("{}s", operation.trim_end_matches("_merge"));
+            let (one, other) = (format!("One {}", shop.next()), format!("Other {}", shop.next()));
+            let from = id(&shop.post(&format!("/v1/{collection}"), &json!({"name": one})).await.made());
+            shop.post(&format!("/v1/{collection}"), &json!({"name": other})).await.made();
+            under(format!("/v1/{collection}/{from}"), "merge", json!({"into": other}))
+        }
         "outside_work_create" => {
             let casting = id(&shop.casting().await);
             top(
@@ -239,9 +254,19 @@ async fn metal(shop: &TestShop, operation: &str) -> Option<Row> {
 async fn after_the_pour(shop: &TestShop, operation: &str) -> Option<Row> {
     if !matches!(
         operation,
-        "breakout_create" | "shell_breakout_create" | "cut_off_create" | "finding_create" | "finish_create" | "delivery_create"
+        "breakout_create"
+            | "shell_breakout_create"
+            | "cut_off_create"
+            | "finding_create"
+            | "finish_create"
+            | "delivery_create"
+            | "piece_loss_create"
+            | "assembly_create"
     ) {
         return None;
+    }
+    if operation == "assembly_create" {
+        return Some(two_parts(shop).await);
     }
     let (casting, shell) = shop.fired().await;
     shop.pour(&shop.heat(18.0).await, &shell, 15.4).await;
@@ -260,13 +285,30 @@ async fn after_the_pour(shop: &TestShop, operation: &str) -> Option<Row> {
         _ => {
             shop.post(&format!("{path}/finish"), &json!({"at": at(6, "11:00")})).await.made();
             let card = shop.get(&path).await.is(200);
-            under(
-                format!("/v1/pieces/{}", card["piece_id"].as_str().unwrap()),
-                "deliver",
-                json!({"at": at(7, "10:00"), "to": "the client"}),
-            )
+            let piece = format!("/v1/pieces/{}", card["piece_id"].as_str().unwrap());
+            let deliver = json!({"at": at(7, "10:00"), "to": "the client"});
+            if operation == "delivery_create" {
+                return Some(under(piece, "deliver", deliver));
+            }
+            shop.post(&format!("{piece}/deliver"), &deliver).await.made();
+            under(piece, "loss", json!({"fate": "destroyed", "told_by": "the client", "at": at(9, "10:00")}))
         }
     })
+}
+
+/// A piece of two parts, both out of their shell, to be joined.
+async fn two_parts(shop: &TestShop) -> Row {
+    let piece = shop.piece(&shop.commission(None).await, &json!({"at": at(1, "08:00"), "parts": ["upper", "lower"]})).await;
+    let castings: Vec<&Value> = piece["castings"].as_array().unwrap().iter().collect();
+    let shell = shop.shell(&castings).await;
+    shop.coats(&shell).await;
+    shop.fire(&shell).await;
+    shop.pour(&shop.heat(18.0).await, &shell, 15.4).await;
+    for casting in &castings {
+        shop.breakout(casting, &json!({})).await;
+    }
+    let ids: Vec<String> = castings.iter().map(|c| id(c)).collect();
+    under(format!("/v1/pieces/{}", id(&piece)), "assemble", json!({"casting_ids": ids, "joint": "weld", "at": at(6, "09:00")}))
 }
 
 /// The operation that makes a record of a collection, and how the record stands in its
@@ -290,6 +332,10 @@ pub fn maker(collection: &str) -> Option<&'static str> {
         "expenses" => "expense_create",
         "incidents" => "incident_create",
         "outside-work" => "outside_work_create",
+        "properties" => "property_create",
+        "assemblies" => "assembly_create",
+        "certificates" => "certificate_create",
+        "piece-losses" => "piece_loss_create",
         "patterns" => "pattern_create",
         "moulds" => "mould_create",
         "pieces" | "castings" => "piece_create",

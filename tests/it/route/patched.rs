@@ -99,6 +99,16 @@ async fn other(
             With(json!({"patina_id": patina.rsplit('/').next().unwrap(), "patina_version": 1}))
         }
         ("patinas" | "patina-versions", "steps") => To(json!([{"kind": "rinse"}])),
+        // Its castings are of this piece; and the other was not handed over.
+        ("assemblies", "piece_id") => Refused(json!(h.id("piece2")), "invalid"),
+        ("piece-losses", "piece_id") => Refused(json!(id(&shop.piece(&h.id("job2"), &json!({})).await)), "not-yet"),
+        ("certificates", "piece_id") => To(json!(h.id("piece2"))),
+        ("assemblies", "casting_ids") => To(json!(record["casting_ids"].as_array().unwrap().iter().rev().collect::<Vec<_>>())),
+        ("piece-losses", "delivery_id") => Refused(json!(h.id("deliver2")), "invalid"),
+        (_, "also_called") => To(json!(["another name"])),
+        ("properties", "out_at") => To(json!(at(9, "09:00"))),
+        ("properties", "out_to") => With(json!({"out_at": at(9, "09:00"), "out_to": "the client"})),
+        ("properties", "commission_id") => To(json!(live(shop, "commissions", Role::Owner).await.rsplit('/').next().unwrap())),
         (_, "cleared_for") => To(json!(["pouring"])),
         ("commissions", "stages") => With(json!({"price_minor": 900, "stages": [{"for": "all", "amount_minor": 900}]})),
         (_, "despite") => To(json!(["lot_short"])),

@@ -11,8 +11,18 @@ use std::io::{BufWriter, Write as _};
 use std::path::Path;
 
 /// Tables that stay: who may sign in, and secrets' hashes; answers kept for repeated requests, work of one turn.
-const STAY: [&str; 9] =
-    ["token", "login", "session", "device", "first_run", "progress_link", "idempotency", "fact_due", "_sqlx_migrations"];
+const STAY: [&str; 10] = [
+    "token",
+    "login",
+    "session",
+    "device",
+    "first_run",
+    "progress_link",
+    "idempotency",
+    "fact_due",
+    "_sqlx_migrations",
+    "backup_done",
+];
 /// Columns that are written otherwise than as they are stored.
 const FORMS: [(&str, &str, Form); 3] =
     [("record", "id", Form::Uuid), ("journal", "body", Form::Json), ("setting", "value", Form::Json)];

@@ -195,11 +195,17 @@ fn rename(value: &mut Value, was: &str, is: &str) {
     match value {
         Value::String(text) if text == was => is.clone_into(text),
         Value::Array(items) => {
-            items.iter_mut().for_each(|item| rename(item, was, is));
+            for item in items.iter_mut() {
+                rename(item, was, is);
+            }
             let mut seen = false;
             items.retain(|item| item != is || !std::mem::replace(&mut seen, true));
         }
-        Value::Object(members) => members.values_mut().for_each(|member| rename(member, was, is)),
+        Value::Object(members) => {
+            for member in members.values_mut() {
+                rename(member, was, is);
+            }
+        }
         _ => {}
     }
 }

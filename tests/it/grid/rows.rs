@@ -130,7 +130,10 @@ async fn before_the_shell(shop: &TestShop, operation: &str) -> Option<Row> {
         }
         "property_create" => {
             let client = shop.client(&format!("Client {}", shop.next())).await;
-            top("/v1/properties", json!({"client_id": client, "what": "the original, clay", "at": at(1, "09:00")}))
+            top(
+                "/v1/properties",
+                json!({"client_id": client, "what": "the original, clay", "at": at(1, "09:00"), "out_at": at(3, "09:00")}),
+            )
         }
         "certificate_create" => {
             let piece = shop.piece(&shop.commission(None).await, &json!({})).await;

@@ -5,6 +5,7 @@
 //! nothing observed there is no rate at all, hence the many `Option`s.
 
 pub mod binomial;
+pub mod charts;
 pub mod individuals;
 pub mod ratio;
 pub mod special;

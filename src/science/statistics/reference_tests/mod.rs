@@ -5,6 +5,8 @@ use serde_json::Value;
 use super::special::{beta_cdf, beta_quantile, normal_quantile};
 use super::*;
 
+mod charts;
+
 const CASES: &str = include_str!("../../../../tests/reference/statistics.json");
 
 pub(super) struct Case(Value);

@@ -10,6 +10,7 @@ pub mod individuals;
 pub mod ratio;
 pub mod special;
 pub mod throughput;
+pub mod trial;
 
 pub use binomial::{Interval, Rate, Waiting, clopper_pearson, jeffreys, upper_bound, wilson};
 pub use individuals::{Individuals, individuals};

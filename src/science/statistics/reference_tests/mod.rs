@@ -6,6 +6,7 @@ use super::special::{beta_cdf, beta_quantile, normal_quantile};
 use super::*;
 
 mod charts;
+mod trial;
 
 const CASES: &str = include_str!("../../../../tests/reference/statistics.json");
 

@@ -140,6 +140,8 @@ pub enum Written {
     /// From 0 to 1, as percent.
     #[default]
     Percent,
+    /// From −1 to 1, as points of a hundred.
+    Points,
     /// As numbers.
     Number,
 }
@@ -147,7 +149,8 @@ pub enum Written {
 impl Written {
     pub(super) fn of(self, value: f64) -> String {
         match self {
-            Self::Percent => percent(sane(value)).replace('-', "−"),
+            Self::Percent => percent(sane(value)),
+            Self::Points => number(100.0 * value),
             Self::Number => number(value),
         }
     }

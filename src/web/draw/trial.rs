@@ -86,14 +86,14 @@ fn evidence(marks: &mut String, points: &[TrialPoint], lines: &TrialLines, x: Sc
 fn difference(marks: &mut String, points: &[TrialPoint], worth: f64, x: Scale) -> f64 {
     const TOP: f64 = 240.0;
     const FOOT: f64 = 400.0;
-    text(marks, "name", LEFT, TOP - 18.0, "What is possible of the difference");
+    text(marks, "name", LEFT, TOP - 18.0, "Possible difference, in points of 100");
     let worth = if worth.is_finite() { worth.abs() } else { 0.0 };
     // What the first pairs leave possible is nearly everything; the scale is that of the later.
     let later = points.len() / 4;
     let wide = points.iter().skip(later).filter_map(|p| p.possible).flat_map(|(low, high)| [low.abs(), high.abs()]);
     let most = wide.filter(|v| v.is_finite()).fold((1.5 * worth).max(0.05), f64::max).min(1.0);
     let y = Scale { from: -most, to: most, at_from: FOOT, at_to: TOP };
-    levels(marks, BESIDE, y, &round_within(-most, most, 5), Written::Percent);
+    levels(marks, BESIDE, y, &round_within(-most, most, 5), Written::Points);
     let possible: Vec<_> = points
         .iter()
         .map(|p| {

@@ -7,6 +7,15 @@
 
 use std::fmt::Write as _;
 
+pub mod control;
+pub mod curve;
+pub mod frame;
+pub mod levels;
+pub mod trial;
+
+#[cfg(test)]
+mod evidence_tests;
+
 /// The width of a drawing, in its own units.
 pub const WIDTH: f64 = 360.0;
 const LEFT: f64 = 8.0;

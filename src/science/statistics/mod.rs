@@ -5,10 +5,12 @@
 //! nothing observed there is no rate at all, hence the many `Option`s.
 
 pub mod binomial;
+pub mod charts;
 pub mod individuals;
 pub mod ratio;
 pub mod special;
 pub mod throughput;
+pub mod trial;
 
 pub use binomial::{Interval, Rate, Waiting, clopper_pearson, jeffreys, upper_bound, wilson};
 pub use individuals::{Individuals, individuals};

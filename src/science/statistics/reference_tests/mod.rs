@@ -5,25 +5,28 @@ use serde_json::Value;
 use super::special::{beta_cdf, beta_quantile, normal_quantile};
 use super::*;
 
-const CASES: &str = include_str!("../../../tests/reference/statistics.json");
+mod charts;
+mod trial;
 
-struct Case(Value);
+const CASES: &str = include_str!("../../../../tests/reference/statistics.json");
+
+pub(super) struct Case(Value);
 
 impl Case {
-    fn number(&self, field: &str) -> f64 {
+    pub(super) fn number(&self, field: &str) -> f64 {
         self.0["input"][field].as_f64().unwrap_or_else(|| panic!("{}: {field}", self.id()))
     }
-    fn count(&self, field: &str) -> u32 {
+    pub(super) fn count(&self, field: &str) -> u32 {
         u32::try_from(self.0["input"][field].as_u64().unwrap()).unwrap()
     }
-    fn id(&self) -> &str {
+    pub(super) fn id(&self) -> &str {
         self.0["id"].as_str().unwrap()
     }
     /// `|got − want| ≤ tolerance · max(|got|, |want|)`; a want of 0 within 1e-12.
-    fn holds(&self, field: &str, got: f64) {
+    pub(super) fn holds(&self, field: &str, got: f64) {
         self.close(field, got, &self.0["expected"][field]);
     }
-    fn close(&self, field: &str, got: f64, want: &Value) {
+    pub(super) fn close(&self, field: &str, got: f64, want: &Value) {
         let want = want.as_f64().unwrap_or_else(|| panic!("{}: {field}", self.id()));
         let tolerance = self.0["rel_tol"].as_f64().unwrap();
         let allowed = if want == 0.0 { 1e-12 } else { tolerance * got.abs().max(want.abs()) };
@@ -31,7 +34,7 @@ impl Case {
     }
 }
 
-fn cases(method: &str) -> Vec<Case> {
+pub(super) fn cases(method: &str) -> Vec<Case> {
     let all: Vec<Value> = serde_json::from_str(CASES).unwrap();
     let found: Vec<Case> = all.into_iter().filter(|c| c["method"] == method).map(Case).collect();
     assert!(!found.is_empty(), "no case of {method}");

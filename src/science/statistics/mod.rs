@@ -12,7 +12,8 @@ pub mod throughput;
 
 pub use binomial::{Interval, Rate, Waiting, clopper_pearson, jeffreys, upper_bound, wilson};
 pub use individuals::{Individuals, individuals};
-pub use ratio::{ratio, ratio_interval, t_quantile};
+pub use ratio::{ratio, ratio_interval};
+pub use special::t_quantile;
 pub use throughput::{RolledYield, Stage, rolled_throughput};
 
 #[cfg(test)]

@@ -4,6 +4,7 @@ use serde_json::Value;
 
 use super::*;
 
+mod rates;
 mod special;
 
 const CASES: &str = include_str!("../../../../tests/reference/statistics.json");

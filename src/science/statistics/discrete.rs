@@ -73,6 +73,11 @@ impl Discrete {
         Self { first: self.first + other.first + skip as u64, weights }
     }
 
+    /// How many outcomes the window holds.
+    pub(super) fn width(&self) -> usize {
+        self.weights.len()
+    }
+
     /// The outcomes and their weights.
     pub(super) fn iter(&self) -> impl Iterator<Item = (u64, f64)> + '_ {
         (self.first..).zip(self.weights.iter().copied())

@@ -14,6 +14,7 @@ pub mod individuals;
 pub mod poisson;
 pub mod ratio;
 pub mod special;
+pub mod tables;
 pub mod throughput;
 
 pub use arm::Arm;

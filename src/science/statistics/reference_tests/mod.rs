@@ -6,6 +6,7 @@ use super::*;
 
 mod rates;
 mod special;
+mod tables;
 
 const CASES: &str = include_str!("../../../../tests/reference/statistics.json");
 const PLANNING: &str = include_str!("../../../../tests/reference/planning.json");

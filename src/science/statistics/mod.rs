@@ -10,12 +10,14 @@ pub mod clustered;
 pub mod defects;
 pub mod difference;
 mod discrete;
+pub mod freeman_halton;
 pub mod individuals;
 pub mod poisson;
 pub mod ratio;
 pub mod special;
 pub mod tables;
 pub mod throughput;
+pub mod trend;
 
 pub use arm::Arm;
 pub use binomial::{

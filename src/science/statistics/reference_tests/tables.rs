@@ -2,7 +2,9 @@
 
 use serde_json::Value;
 
+use super::super::freeman_halton::*;
 use super::super::tables::*;
+use super::super::trend::*;
 use super::super::*;
 use super::{Case, cases, planning_cases};
 
@@ -88,5 +90,55 @@ fn breslow_day_tests() {
         case.holds("p", got.p);
         case.holds("chi2_tarone", got.chi2_tarone);
         case.holds("p_tarone", got.p_tarone);
+    }
+}
+
+fn doses(case: &Case) -> Vec<Dose> {
+    let list = |field: &str| case.0["input"][field].as_array().unwrap().clone();
+    let arms = list("x").into_iter().zip(list("n")).map(|(x, n)| Arm::new(count(&x), count(&n)).unwrap());
+    arms.zip(list("scores")).map(|(arm, score)| Dose { arm, score: score.as_f64().unwrap() }).collect()
+}
+
+#[test]
+fn trends() {
+    for case in cases("cochran_armitage") {
+        let got = cochran_armitage(&doses(&case)).unwrap();
+        case.holds("z", got.z);
+        case.holds("chi2", got.chi2);
+        case.holds("p_two_sided", got.p);
+    }
+}
+
+#[test]
+fn exact_trends() {
+    for case in cases("cochran_armitage_exact") {
+        let got = cochran_armitage_exact(&doses(&case)).unwrap();
+        case.holds("p_two_sided", got.p);
+        case.holds("p_increasing", got.p_increasing);
+    }
+}
+
+fn rows(case: &Case) -> Vec<Vec<u32>> {
+    let rows = case.0["input"]["table"].as_array().unwrap();
+    rows.iter().map(|row| row.as_array().unwrap().iter().map(count).collect()).collect()
+}
+
+#[test]
+fn chi_square_of_tables() {
+    for case in cases("chi2_homogeneity") {
+        let got = pearson(&rows(&case)).unwrap();
+        case.holds("chi2", got.chi2);
+        case.holds("df", got.freedom);
+        case.holds("p", got.p);
+        case.holds("min_expected", got.least_expected);
+    }
+}
+
+#[test]
+fn freeman_halton_tests() {
+    for case in cases("fisher_freeman_halton") {
+        let got = freeman_halton(&rows(&case), 1).unwrap();
+        assert_eq!(got.method, Method::Exact, "{}", case.id());
+        case.holds("p", got.p);
     }
 }

@@ -4,6 +4,8 @@ use serde_json::Value;
 
 use super::*;
 
+mod families;
+mod power;
 mod rates;
 mod special;
 mod tables;

@@ -21,6 +21,7 @@ pub mod special;
 pub mod tables;
 pub mod throughput;
 pub mod trend;
+pub mod verdict;
 
 pub use arm::Arm;
 pub use binomial::{

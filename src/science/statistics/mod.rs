@@ -1,4 +1,5 @@
-//! How sure a rate is, from the counts alone. Pure: no clock, no chance, no IO.
+//! How sure a rate is, from the counts alone. Pure: no clock, no IO, and no chance but from a
+//! seed handed in.
 //!
 //! Every rate carries its count and its interval; what has not reached the point
 //! of observation is in no denominator and is shown beside it as [`Waiting`]; at
@@ -37,5 +38,7 @@ pub use ratio::{ratio, ratio_interval};
 pub use special::t_quantile;
 pub use throughput::{RolledYield, Stage, rolled_throughput};
 
+#[cfg(test)]
+mod coverage;
 #[cfg(test)]
 mod reference_tests;

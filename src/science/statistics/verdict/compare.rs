@@ -124,10 +124,10 @@ impl Sides {
     pub(super) fn new(counts: &Counts, a: usize, b: Option<usize>) -> Self {
         let all = counts.strata(a, b);
         // Strata with b alone are counted besides those with a.
-        let of_strata = b.map_or(all.len(), |b| {
-            let alone = counts.strata(b, Some(a)).iter().filter(|(_, stratum)| stratum.b.of() == 0).count();
-            all.len() + alone
-        });
+        let of_strata = b.map_or_else(
+            || counts.of_strata(),
+            |b| all.len() + counts.strata(b, Some(a)).iter().filter(|(_, stratum)| stratum.b.of() == 0).count(),
+        );
         let (numbers, strata) = all.into_iter().filter(|(_, stratum)| stratum.informs()).unzip();
         Self { a, b, all: counts.all(a, b), strata, numbers, of_strata }
     }

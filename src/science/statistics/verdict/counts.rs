@@ -44,6 +44,11 @@ impl<'a> Counts<'a> {
         self.levels.iter().map(|(level, strata)| (*level, sum(strata.values())))
     }
 
+    /// How many strata there are.
+    pub(super) fn of_strata(&self) -> usize {
+        self.strata.len()
+    }
+
     /// All shells of one level, or of all but one.
     pub(super) fn all(&self, a: usize, b: Option<usize>) -> (Arm, Arm) {
         let of = |level: usize| self.levels.get(&level).map_or_else(Arm::default, |strata| sum(strata.values()));

@@ -134,6 +134,7 @@ fn many_levels_are_each_compared_with_the_rest() {
     let fourth = family.comparisons[4];
     assert_eq!((fourth.rate_b.count, fourth.rate_b.of, fourth.b), (24, 480, None));
     assert_eq!(fourth.verdict, Verdict::ToldApart);
+    assert_eq!(fourth.used, Used { strata: 1, of_strata: 1, of_a: 40, of_b: 480 });
     assert!(family.comparisons.iter().enumerate().all(|(i, c)| i == 4 || c.verdict != Verdict::ToldApart));
     assert!(family.places.iter().all(|place| (place.from, place.to) == (1, 13)));
     // A pair picked from them counts all 78.

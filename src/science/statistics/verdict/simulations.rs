@@ -96,7 +96,7 @@ fn shared_heats(reports: u32, set_ups: &[(usize, usize, f64)]) {
         println!("{levels} levels, {heats} heats at {threshold}: {got} err, {shells} by shells");
         assert!(got <= allowed(threshold, reports), "{levels} levels at {threshold}: {got}");
         // By shells it errs, or the set-up would show nothing.
-        assert!(shells > 1.5 * threshold, "{levels} levels at {threshold}: by shells {shells}");
+        assert!(shells > got.max(threshold), "{levels} levels at {threshold}: by shells {shells}");
     }
 }
 
@@ -113,7 +113,7 @@ fn without_an_effect_confounded_levels_are_not_told_apart_long() {
 
 #[test]
 fn without_an_effect_levels_of_shared_heats_are_not_told_apart() {
-    shared_heats(100, &[(2, 60, 0.05), (3, 60, 0.05)]);
+    shared_heats(200, &[(2, 60, 0.05), (3, 60, 0.05)]);
 }
 
 #[test]

@@ -8,7 +8,7 @@
 use serde::Serialize;
 use utoipa::ToSchema;
 
-use super::special::{beta_quantile, normal_quantile};
+use super::special::{beta_cdf, beta_quantile, normal_quantile};
 
 /// The confidence of every interval on pages and in answers, unless said.
 pub const CONFIDENCE: f64 = 0.95;
@@ -141,6 +141,42 @@ pub fn upper_bound(x: u32, n: u32, confidence: f64) -> Option<f64> {
     Some(1.0 - beta_quantile(tail, f64::from(n - x), f64::from(x) + 1.0)?)
 }
 
+/// The chance of `x` or more in `n` draws of chance `p`: `I_p(x, n − x + 1)` (DLMF 8.17.5).
+/// `None` unless 0 ≤ p ≤ 1.
+#[must_use]
+pub fn binomial_at_least(x: u32, n: u32, p: f64) -> Option<f64> {
+    if !(0.0..=1.0).contains(&p) {
+        return None;
+    }
+    match x {
+        0 => Some(1.0),
+        _ if x > n => Some(0.0),
+        _ => beta_cdf(f64::from(x), f64::from(n - x) + 1.0, p),
+    }
+}
+
+/// The chance of `x` or fewer in `n` draws of chance `p`, to its own accuracy. `None`
+/// unless 0 ≤ p ≤ 1.
+#[must_use]
+pub fn binomial_at_most(x: u32, n: u32, p: f64) -> Option<f64> {
+    if !(0.0..=1.0).contains(&p) {
+        return None;
+    }
+    if x >= n { Some(1.0) } else { beta_cdf(f64::from(n - x), f64::from(x) + 1.0, 1.0 - p) }
+}
+
+/// The chance that the worst of `k` equally good levels shows `x` or more in `n` each:
+/// `1 − (1 − P(X ≥ x))^k`. `None` unless 0 ≤ p ≤ 1.
+#[must_use]
+pub fn worst_of(k: u32, n: u32, p: f64, x: u32) -> Option<f64> {
+    let one = binomial_at_least(x, n, p)?;
+    if k == 0 {
+        return Some(0.0);
+    }
+    // Added to 0 so that no chance at all reads 0 and not −0.
+    Some(0.0 - (f64::from(k) * (-one).ln_1p()).exp_m1())
+}
+
 /// `1 − confidence`, where the counts make a rate.
 fn tail_of(x: u32, n: u32, confidence: f64) -> Option<f64> {
     (n > 0 && x <= n && confidence > 0.0 && confidence < 1.0).then_some(1.0 - confidence)
@@ -163,6 +199,19 @@ mod tests {
         assert_eq!(upper_bound(0, 0, 0.95), None);
         assert_eq!(Waiting::of_bad(0, 0, 0), None);
         assert_eq!(Waiting::of_bad(2, 1, 4), None);
+    }
+
+    #[test]
+    fn tails_add_up_and_end() {
+        for n in [1, 7, 60] {
+            for x in 0..n {
+                let sum = binomial_at_most(x, n, 0.13).unwrap() + binomial_at_least(x + 1, n, 0.13).unwrap();
+                assert!((sum - 1.0).abs() < 1e-13, "{x} of {n}: {sum}");
+            }
+        }
+        assert_eq!((binomial_at_least(4, 3, 0.5), binomial_at_most(3, 3, 0.5)), (Some(0.0), Some(1.0)));
+        assert_eq!((binomial_at_least(1, 3, f64::NAN), binomial_at_most(1, 3, 1.1)), (None, None));
+        assert_eq!((worst_of(0, 5, 0.1, 1), worst_of(3, 5, 0.0, 1), worst_of(3, 5, 1.0, 5)), (Some(0.0), Some(0.0), Some(1.0)));
     }
 
     #[test]

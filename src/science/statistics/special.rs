@@ -1,7 +1,8 @@
-//! The special functions behind the intervals: normal and beta quantiles.
+//! The special functions behind intervals and tests: normal, beta, gamma, χ², t and F.
 //!
-//! `statrs` 0.19.1 supplies `ln Γ` and the inverse of `erfc`, which hold 14 digits
-//! over the reference cases. The rest of it is not used, for these reasons:
+//! `statrs` 0.19.1 supplies `ln Γ`, the digamma function and the inverse of `erfc`, which
+//! hold 14 digits over the reference cases, `ln Γ` away from its zeros at 1 and 2. The
+//! rest of it is not used, for these reasons:
 //! * its `erfc` holds only 9 to 10 digits, fewer than the reference cases ask for,
 //!   so a Newton step on it would spoil the inverse rather than refine it;
 //! * its incomplete beta stops its continued fraction after 140 terms, so that
@@ -14,10 +15,14 @@
 //! deviations (no large differences), and quantiles are found by Newton steps
 //! inside a bracket that only shrinks, so they end for every argument.
 
+mod gamma;
+mod named;
+
 use std::f64::consts::{PI, SQRT_2, TAU};
 
+pub use gamma::{digamma, gamma_p, gamma_q, gamma_quantile, gamma_quantile_upper, ln_choose, ln_gamma};
+pub use named::{chi2_quantile, chi2_sf, erfc, f_quantile, f_sf, normal_cdf, normal_two_sided, t_cdf, t_quantile};
 use statrs::function::erf::erfc_inv;
-use statrs::function::gamma::ln_gamma;
 
 /// Most terms of the continued fraction. It needs about the square root of the
 /// larger shape, so this serves shapes up to 10⁹; beyond, the last term stands.
@@ -60,12 +65,23 @@ pub fn beta_quantile(p: f64, a: f64, b: f64) -> Option<f64> {
     if !shaped || !(0.0..=1.0).contains(&p) {
         return None;
     }
+    Some(quantile_pair(p, a, b).0)
+}
+
+/// The quantile x of Beta(a, b) and 1 − x, each to its own accuracy: whichever is the
+/// smaller is solved for.
+fn quantile_pair(p: f64, a: f64, b: f64) -> (f64, f64) {
     if p <= 0.0 || p >= 1.0 {
-        return Some(p);
+        return (p, 1.0 - p);
     }
-    // Solve for whichever of x and 1 − x is the smaller, to keep its digits.
     let (below, _) = tails(a, b, 0.5, 0.5);
-    Some(if p <= below { small_root(a, b, p, 1.0 - p) } else { 1.0 - small_root(b, a, 1.0 - p, p) })
+    if p <= below {
+        let x = small_root(a, b, p, 1.0 - p);
+        (x, 1.0 - x)
+    } else {
+        let y = small_root(b, a, 1.0 - p, p);
+        (1.0 - y, y)
+    }
 }
 
 /// x in (0, ½] with lower tail `p` and upper tail `q` of Beta(a, b).
@@ -132,7 +148,7 @@ fn factor(a: f64, b: f64, x: f64, y: f64) -> f64 {
 /// (DLMF 5.11.1).
 fn stirling(s: f64) -> f64 {
     if s < STIRLING_FROM {
-        return ln_gamma(s) - ((s - 0.5) * s.ln() - s + 0.5 * TAU.ln());
+        return statrs::function::gamma::ln_gamma(s) - ((s - 0.5) * s.ln() - s + 0.5 * TAU.ln());
     }
     let inverse = 1.0 / (s * s);
     let series = [1.0 / 12.0, -1.0 / 360.0, 1.0 / 1260.0, -1.0 / 1680.0, 1.0 / 1188.0];

@@ -2,13 +2,18 @@
 
 use serde_json::Value;
 
-use super::special::{beta_cdf, beta_quantile, normal_quantile};
 use super::*;
 
 mod charts;
+mod families;
+mod power;
+mod rates;
+mod special;
+mod tables;
 mod trial;
 
 const CASES: &str = include_str!("../../../../tests/reference/statistics.json");
+const PLANNING: &str = include_str!("../../../../tests/reference/planning.json");
 
 pub(super) struct Case(Value);
 
@@ -35,7 +40,16 @@ impl Case {
 }
 
 pub(super) fn cases(method: &str) -> Vec<Case> {
-    let all: Vec<Value> = serde_json::from_str(CASES).unwrap();
+    cases_in(CASES, method)
+}
+
+/// The cases of `tests/reference/planning.json`.
+pub(super) fn planning_cases(method: &str) -> Vec<Case> {
+    cases_in(PLANNING, method)
+}
+
+fn cases_in(file: &str, method: &str) -> Vec<Case> {
+    let all: Vec<Value> = serde_json::from_str(file).unwrap();
     let found: Vec<Case> = all.into_iter().filter(|c| c["method"] == method).map(Case).collect();
     assert!(!found.is_empty(), "no case of {method}");
     found
@@ -111,19 +125,5 @@ fn rolled_throughput_yields() {
         case.holds("rolled_throughput_yield", got.rolled);
         case.holds("normalized_yield", got.normalised);
         case.holds("total_dpu_equivalent", got.defects_per_unit.unwrap());
-    }
-}
-
-#[test]
-fn special_functions() {
-    for case in cases("special_function") {
-        let args: Vec<f64> = case.0["input"]["args"].as_array().unwrap().iter().map(|arg| arg.as_f64().unwrap()).collect();
-        let got = match (case.0["input"]["fn"].as_str().unwrap(), args.as_slice()) {
-            ("norm_quantile", &[p]) => normal_quantile(p),
-            ("inc_beta", &[a, b, x]) => beta_cdf(a, b, x),
-            ("inc_beta_inv", &[p, a, b]) => beta_quantile(p, a, b),
-            other => panic!("{}: no such function {other:?}", case.id()),
-        };
-        case.holds("value", got.unwrap());
     }
 }

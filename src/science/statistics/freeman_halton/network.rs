@@ -1,0 +1,151 @@
+//! All tables with given margins, gone through column by column.
+//!
+//! After some columns only the multiset of what remains of the row totals matters for the
+//! rest, and paths to it of one length are of one probability: both are merged (the network
+//! of Mehta & Patel 1983, *JASA* 78:427–434, without its bounds). The last two columns are
+//! counted once for each remainder and looked up by length.
+
+use std::collections::BTreeMap;
+
+use super::{TIE, Table, ln_factorial};
+
+/// Steps after which the tables are too many.
+const MOST_WORK: usize = 8_000_000;
+/// What a merge of two paths costs, in steps.
+const MERGE: usize = 4;
+/// Lengths nearer than this are merged.
+const SAME: f64 = 1e-10;
+
+/// Paths of one length: the length and how many there are.
+type Paths = BTreeMap<i64, (f64, f64)>;
+
+/// The p of Freeman and Halton. `None` where there are too many tables.
+pub(super) fn exact(table: &Table) -> Option<f64> {
+    let Some((&last, before)) = table.column_totals.split_last() else { return Some(1.0) };
+    let Some((&last_but_one, before)) = before.split_last() else { return Some(1.0) };
+    if table.row_totals.len() < 2 {
+        return Some(1.0);
+    }
+    let mut work = 0;
+    let mut rows = table.row_totals.clone();
+    rows.sort_unstable();
+    let mut nodes: BTreeMap<Vec<u32>, Paths> = BTreeMap::from([(rows, Paths::from([(0, (0.0, 1.0))]))]);
+    for &total in before {
+        nodes = step(&nodes, total, &mut work)?;
+    }
+    let seen = table.length();
+    let fixed = |totals: &[u32]| totals.iter().map(|n| ln_factorial(*n)).sum::<f64>();
+    let scale = fixed(&table.row_totals) + fixed(&table.column_totals) - ln_factorial(table.total);
+    let (mut hits, mut all) = (0.0, 0.0);
+    for (rows, paths) in &nodes {
+        let ends = Ends::new(rows, last_but_one, last, &mut work)?;
+        for (length, count) in paths.values() {
+            let weight = count * (length + ends.longest + scale).exp();
+            hits += weight * ends.up_to(seen + TIE - length);
+            all += weight * ends.all();
+        }
+    }
+    (all > 0.0).then(|| (hits / all).min(1.0))
+}
+
+/// All nodes after one more column.
+fn step(nodes: &BTreeMap<Vec<u32>, Paths>, total: u32, work: &mut usize) -> Option<BTreeMap<Vec<u32>, Paths>> {
+    let mut next: BTreeMap<Vec<u32>, Paths> = BTreeMap::new();
+    for (rows, paths) in nodes {
+        let mut within = true;
+        splits(rows, total, &mut |column, length| {
+            *work += 10 + MERGE * paths.len();
+            within = *work <= MOST_WORK;
+            if within {
+                let mut rest: Vec<u32> = rows.iter().zip(column).map(|(row, cell)| row - cell).collect();
+                rest.sort_unstable();
+                let into = next.entry(rest).or_default();
+                for (before, count) in paths.values() {
+                    let sum = before + length;
+                    into.entry(key(sum)).or_insert((sum, 0.0)).1 += count;
+                }
+            }
+            within
+        });
+        within.then_some(())?;
+    }
+    Some(next)
+}
+
+#[expect(clippy::cast_possible_truncation, reason = "a cast saturates; lengths within reach of the work are small")]
+fn key(length: f64) -> i64 {
+    (length / SAME).round() as i64
+}
+
+/// The ways to end from one remainder with two columns: lengths in order and the sums of
+/// their probabilities, on the scale of the longest.
+struct Ends {
+    lengths: Vec<f64>,
+    sums: Vec<f64>,
+    longest: f64,
+}
+
+impl Ends {
+    fn new(rows: &[u32], first: u32, second: u32, work: &mut usize) -> Option<Self> {
+        debug_assert_eq!(rows.iter().sum::<u32>(), first + second);
+        let mut lengths = Vec::new();
+        let mut within = true;
+        splits(rows, first, &mut |column, length| {
+            *work += 3;
+            within = *work <= MOST_WORK;
+            let other: f64 = rows.iter().zip(column).map(|(row, cell)| ln_factorial(row - cell)).sum();
+            lengths.push(length - other);
+            within
+        });
+        within.then_some(())?;
+        lengths.sort_unstable_by(f64::total_cmp);
+        let longest = lengths.last().copied()?;
+        let mut sum = 0.0;
+        let add = |length: &f64| {
+            sum += (length - longest).exp();
+            sum
+        };
+        let sums = lengths.iter().map(add).collect();
+        Some(Self { lengths, sums, longest })
+    }
+
+    fn up_to(&self, length: f64) -> f64 {
+        let counted = self.lengths.partition_point(|one| *one <= length);
+        counted.checked_sub(1).and_then(|last| self.sums.get(last)).copied().unwrap_or(0.0)
+    }
+
+    fn all(&self) -> f64 {
+        self.sums.last().copied().unwrap_or(0.0)
+    }
+}
+
+/// Calls with each way to take `total` from the rows, and −Σ ln x! of it, until it is told
+/// to stop by `false`.
+fn splits(rows: &[u32], total: u32, each: &mut impl FnMut(&[u32], f64) -> bool) {
+    let mut column = vec![0; rows.len()];
+    let rest: u64 = rows.iter().map(|row| u64::from(*row)).sum();
+    within(rows, 0, total, rest, 0.0, &mut column, each);
+}
+
+fn within(
+    rows: &[u32],
+    at: usize,
+    total: u32,
+    rest: u64,
+    length: f64,
+    column: &mut [u32],
+    each: &mut impl FnMut(&[u32], f64) -> bool,
+) -> bool {
+    let Some(&row) = rows.get(at) else { return each(column, length) };
+    let rest = rest - u64::from(row);
+    let least = u32::try_from(u64::from(total).saturating_sub(rest)).unwrap_or(u32::MAX);
+    for cell in least..=row.min(total) {
+        if let Some(place) = column.get_mut(at) {
+            *place = cell;
+        }
+        if !within(rows, at + 1, total - cell, rest, length - ln_factorial(cell), column, each) {
+            return false;
+        }
+    }
+    true
+}

@@ -5,8 +5,11 @@
 //! nothing observed there is no rate at all, hence the many `Option`s.
 
 pub mod binomial;
+pub mod gamma;
 pub mod individuals;
+pub mod quadrature;
 pub mod ratio;
+pub mod shrinkage;
 pub mod special;
 pub mod throughput;
 

@@ -5,7 +5,10 @@ use serde_json::Value;
 use super::special::{beta_cdf, beta_quantile, normal_quantile};
 use super::*;
 
+mod shrinkage;
+
 const CASES: &str = include_str!("../../../../tests/reference/statistics.json");
+const PLANNING: &str = include_str!("../../../../tests/reference/planning.json");
 
 pub(super) struct Case(Value);
 
@@ -32,7 +35,16 @@ impl Case {
 }
 
 pub(super) fn cases(method: &str) -> Vec<Case> {
-    let all: Vec<Value> = serde_json::from_str(CASES).unwrap();
+    cases_in(CASES, method)
+}
+
+/// The cases of `tests/reference/planning.json`.
+pub(super) fn planning_cases(method: &str) -> Vec<Case> {
+    cases_in(PLANNING, method)
+}
+
+fn cases_in(text: &str, method: &str) -> Vec<Case> {
+    let all: Vec<Value> = serde_json::from_str(text).unwrap();
     let found: Vec<Case> = all.into_iter().filter(|c| c["method"] == method).map(Case).collect();
     assert!(!found.is_empty(), "no case of {method}");
     found

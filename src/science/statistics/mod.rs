@@ -7,6 +7,7 @@
 pub mod binomial;
 pub mod gamma;
 pub mod individuals;
+pub mod logistic;
 pub mod quadrature;
 pub mod ratio;
 pub mod shrinkage;

@@ -5,6 +5,7 @@ use serde_json::Value;
 use super::special::{beta_cdf, beta_quantile, normal_quantile};
 use super::*;
 
+mod logistic;
 mod shrinkage;
 
 const CASES: &str = include_str!("../../../../tests/reference/statistics.json");

@@ -146,7 +146,7 @@ fn factor(a: f64, b: f64, x: f64, y: f64) -> f64 {
 
 /// δ(s) = ln Γ(s) − [(s − ½) ln s − s + ½ ln 2π], the Stirling remainder
 /// (DLMF 5.11.1).
-fn stirling(s: f64) -> f64 {
+pub(super) fn stirling(s: f64) -> f64 {
     if s < STIRLING_FROM {
         return statrs::function::gamma::ln_gamma(s) - ((s - 0.5) * s.ln() - s + 0.5 * TAU.ln());
     }

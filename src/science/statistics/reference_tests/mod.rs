@@ -6,8 +6,10 @@ use super::*;
 
 mod charts;
 mod families;
+mod logistic;
 mod power;
 mod rates;
+mod shrinkage;
 mod special;
 mod tables;
 mod trial;

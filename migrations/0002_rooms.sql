@@ -362,6 +362,7 @@ CREATE TABLE property (
     client_seq INTEGER NOT NULL REFERENCES record (seq),
     out_ms     INTEGER
 ) STRICT;
+CREATE INDEX property_here ON property (seq) WHERE out_ms IS NULL;
 
 CREATE TABLE assembly (
     seq       INTEGER PRIMARY KEY REFERENCES record (seq),
@@ -370,8 +371,10 @@ CREATE TABLE assembly (
 
 CREATE TABLE certificate (
     seq       INTEGER PRIMARY KEY REFERENCES record (seq),
-    piece_seq INTEGER NOT NULL REFERENCES record (seq)
+    piece_seq INTEGER NOT NULL REFERENCES record (seq),
+    number    TEXT
 ) STRICT;
+CREATE INDEX certificate_by_number ON certificate (number) WHERE number IS NOT NULL;
 
 CREATE TABLE piece_loss (
     seq       INTEGER PRIMARY KEY REFERENCES record (seq),

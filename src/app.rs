@@ -74,6 +74,7 @@ pub fn say(line: std::fmt::Arguments<'_>) -> Result<(), String> {
 pub fn catalogue() -> Catalogue {
     Catalogue {
         extras: vec![
+            (Kind::Property, client::property_extras),
             (Kind::Commission, commission::extras),
             (Kind::Casting, casting::extras),
             (Kind::Shell, shell::extras),

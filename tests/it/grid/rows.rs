@@ -135,10 +135,6 @@ async fn before_the_shell(shop: &TestShop, operation: &str) -> Option<Row> {
                 json!({"client_id": client, "what": "the original, clay", "at": at(1, "09:00"), "out_at": at(3, "09:00")}),
             )
         }
-        "certificate_create" => {
-            let piece = shop.piece(&shop.commission(None).await, &json!({})).await;
-            under(format!("/v1/pieces/{}", id(&piece)), "certificate", json!({"signed_by": "Olive", "at": at(8, "09:00")}))
-        }
         "hand_merge" | "kiln_merge" | "furnace_merge" | "crucible_merge" | "supplier_merge" => {
             let collection = format!("{}s", operation.trim_end_matches("_merge"));
             let (one, other) = (format!("One {}", shop.next()), format!("Other {}", shop.next()));
@@ -263,6 +259,7 @@ async fn after_the_pour(shop: &TestShop, operation: &str) -> Option<Row> {
             | "finding_create"
             | "finish_create"
             | "delivery_create"
+            | "certificate_create"
             | "piece_loss_create"
             | "assembly_create"
     ) {
@@ -290,6 +287,9 @@ async fn after_the_pour(shop: &TestShop, operation: &str) -> Option<Row> {
             let card = shop.get(&path).await.is(200);
             let piece = format!("/v1/pieces/{}", card["piece_id"].as_str().unwrap());
             let deliver = json!({"at": at(7, "10:00"), "to": "the client"});
+            if operation == "certificate_create" {
+                return Some(under(piece, "certificate", json!({"signed_by": "Olive", "at": at(8, "09:00")})));
+            }
             if operation == "delivery_create" {
                 return Some(under(piece, "deliver", deliver));
             }

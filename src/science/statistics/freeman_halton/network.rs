@@ -11,8 +11,10 @@ use super::{TIE, Table, ln_factorial};
 
 /// Steps after which the tables are too many.
 const MOST_WORK: usize = 8_000_000;
+/// How many times the most work may seem to be ahead: towards the end nodes become few.
+const HOPEFUL: usize = 1;
 /// What a merge of two paths costs, in steps.
-const MERGE: usize = 4;
+const MERGE: usize = 10;
 /// Lengths nearer than this are merged.
 const SAME: f64 = 1e-10;
 
@@ -30,8 +32,14 @@ pub(super) fn exact(table: &Table) -> Option<f64> {
     let mut rows = table.row_totals.clone();
     rows.sort_unstable();
     let mut nodes: BTreeMap<Vec<u32>, Paths> = BTreeMap::from([(rows, Paths::from([(0, (0.0, 1.0))]))]);
-    for &total in before {
+    for (passed, &total) in (1..).zip(before) {
+        let done = work;
         nodes = step(&nodes, total, &mut work)?;
+        // Later columns are larger and their nodes more: what will not do is left early.
+        let left = before.len() - passed;
+        if (work - done).saturating_mul(left) > HOPEFUL * MOST_WORK {
+            return None;
+        }
     }
     let seen = table.length();
     let fixed = |totals: &[u32]| totals.iter().map(|n| ln_factorial(*n)).sum::<f64>();

@@ -283,6 +283,21 @@ mod tests {
     }
 
     #[test]
+    fn counts_of_thousands_are_as_counted() {
+        // Fractions of whole numbers, worked out in another language.
+        for (strata, want) in [
+            (
+                vec![stratum(60, 5_000, 90, 5_000), stratum(200, 3_000, 260, 3_200), stratum(5, 2_000, 2, 900)],
+                0.002_084_563_249_983_631_2,
+            ),
+            (vec![stratum(900, 10_000, 1_300, 10_000)], 1.579_298_295_424_250_4e-19),
+        ] {
+            let got = exact_conditional(&strata).p;
+            assert!((got / want - 1.0).abs() < 1e-10, "{got} {want}");
+        }
+    }
+
+    #[test]
     fn large_counts_are_quick_and_agree_with_the_normal_law() {
         // 40 strata, 800,000 pours: near the normal approximation with a correction.
         let strata: Vec<Stratum> = (0..40).map(|i| stratum(480 + i, 10_000, 500, 10_000)).collect();

@@ -38,7 +38,8 @@ pub struct Options {
     /// Holm's p must be below it: [`STANDING`] or [`NAMED_BEFOREHAND`].
     pub threshold: f64,
     /// Whether the factor is constant within heats (furnace, hand, month; for a kiln the
-    /// burnout load), so that heats are permuted.
+    /// burnout load), so that heats are permuted. A heat in which both levels occur in spite
+    /// of that counts as two.
     pub within_heats: bool,
     /// The smallest difference of rates worth knowing, between 0 and 1.
     pub worth_knowing: f64,

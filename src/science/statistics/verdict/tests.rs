@@ -153,6 +153,10 @@ fn what_is_constant_within_heats_is_judged_by_heats() {
     let heats = compare(&cells, 0, 1, &Options { within_heats: true, ..ONCE }).unwrap();
     assert!(shells.raw_p < 0.01 && heats.raw_p > 0.9, "{} {}", shells.raw_p, heats.raw_p);
     assert_eq!(heats.adjusted.test, Test::HeatPermutation(9_999));
+    // Permutations are drawn once for a pair, whichever way round it is asked for.
+    let turned = compare(&by_heat([3, 1, 2, 5, 0, 6]), 1, 0, &Options { within_heats: true, ..ONCE }).unwrap();
+    let straight = compare(&by_heat([3, 1, 2, 5, 0, 6]), 0, 1, &Options { within_heats: true, ..ONCE }).unwrap();
+    assert_eq!((turned.raw_p.to_bits(), turned.holm_p), (straight.raw_p.to_bits(), straight.holm_p));
     // One heat, its shells one by one, is still one heat.
     let singly: Vec<Cell> = cells
         .iter()

@@ -6,6 +6,8 @@ use super::special::{beta_cdf, beta_quantile, normal_quantile};
 use super::*;
 
 mod logistic;
+mod quoting;
+mod regression;
 mod shrinkage;
 
 const CASES: &str = include_str!("../../../../tests/reference/statistics.json");

@@ -70,11 +70,25 @@ impl Ask {
     /// `malformed` for a factor, instant or unit that is none; `not-found` for a filter that
     /// names nothing.
     pub async fn read(read: &mut ReadTx, ctx: &Ctx) -> Result<Self, Problem> {
-        let given = ctx.param("by").unwrap_or_default();
+        Self::read_by(read, ctx, "by").await
+    }
+    /// Reads the query, the factor under a name of its own.
+    ///
+    /// # Errors
+    /// As [`Ask::read`].
+    pub async fn read_by(read: &mut ReadTx, ctx: &Ctx, by: &str) -> Result<Self, Problem> {
+        let given = ctx.param(by).unwrap_or_default();
         let factor = Factor::parse(given).ok_or_else(|| {
             let names: Vec<&str> = Factor::ALL.iter().map(|f| f.name()).collect();
-            malformed(format!("The parameter by is one of: {}.", names.join(" ")))
+            malformed(format!("The parameter {by} is one of: {}.", names.join(" ")))
         })?;
+        Self::read_of(read, ctx, factor).await
+    }
+    /// Reads all of the query but the factor, which is known.
+    ///
+    /// # Errors
+    /// As [`Ask::read`].
+    pub async fn read_of(read: &mut ReadTx, ctx: &Ctx, factor: Factor) -> Result<Self, Problem> {
         let unit = match ctx.param("unit") {
             None | Some("shell") => Unit::Shell,
             Some("casting") => Unit::Casting,

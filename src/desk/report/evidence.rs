@@ -3,7 +3,10 @@
 
 use super::ask::{Ask, malformed};
 use super::factor::{Factor, MIXED, Shown};
-use super::store::{self, Rests, cells::{self, Counted, Together}};
+use super::store::{
+    self, Rests,
+    cells::{self, Counted, Together},
+};
 use super::words;
 use crate::db::ReadTx;
 use crate::kernel::{Instant, Problem, ProblemType};
@@ -196,7 +199,9 @@ impl Levels {
         self.shown.get(n).map_or_else(String::new, |(shown, ..)| shown.row()["label"].as_str().unwrap_or_default().to_owned())
     }
     fn find(&self, name: &str, text: &str) -> Result<usize, Problem> {
-        let is = |row: &Value| ["level", "label", "level_id"].iter().any(|m| row[*m].as_str().is_some_and(|l| l.eq_ignore_ascii_case(text)));
+        let is = |row: &Value| {
+            ["level", "label", "level_id"].iter().any(|m| row[*m].as_str().is_some_and(|l| l.eq_ignore_ascii_case(text)))
+        };
         self.shown.iter().position(|(shown, ..)| is(&shown.row())).ok_or_else(|| {
             let all: Vec<String> = (0..self.shown.len()).take(20).map(|n| self.called(n)).collect();
             let there = if all.is_empty() { "nothing was poured".to_owned() } else { format!("there are: {}", all.join("; ")) };
@@ -330,7 +335,15 @@ pub struct OfLevels {
 ///
 /// # Errors
 /// `malformed`, `not-found` for levels without pours.
-pub async fn compare(read: &mut ReadTx, ask: &Ask, question: &Question, a: &str, b: &str, now: Instant, money: bool) -> Result<Value, Problem> {
+pub async fn compare(
+    read: &mut ReadTx,
+    ask: &Ask,
+    question: &Question,
+    a: &str,
+    b: &str,
+    now: Instant,
+    money: bool,
+) -> Result<Value, Problem> {
     let levels = levels(read, ask, question, now).await?;
     let (a, b) = (levels.find("a", a)?, levels.find("b", b)?);
     if a == b {
@@ -415,7 +428,12 @@ pub async fn changed(read: &mut ReadTx, ask: &Ask, outcome: &'static str, now: I
     .await?;
     let mut rows = Vec::new();
     for ((factor, levels, question), family) in all.iter().zip(found) {
-        let told: Vec<Value> = family.iter().flat_map(|f| &f.comparisons).filter(|c| c.verdict == verdict::Verdict::ToldApart).map(|c| answer(c, levels, question)).collect();
+        let told: Vec<Value> = family
+            .iter()
+            .flat_map(|f| &f.comparisons)
+            .filter(|c| c.verdict == verdict::Verdict::ToldApart)
+            .map(|c| answer(c, levels, question))
+            .collect();
         rows.push(json!({
             "factor": factor.name(),
             "levels": levels.shown.len(),
@@ -426,7 +444,9 @@ pub async fn changed(read: &mut ReadTx, ask: &Ask, outcome: &'static str, now: I
     let differ = rows.iter().filter(|row| row["differs"] == true).count();
     let words = match (rows.len(), differ) {
         (0, _) => "Nothing has pours enough at two levels to be looked at.".to_owned(),
-        (n, 0) => format!("{n} things looked at: none makes a difference that can be told yet. That is not proof that none does."),
+        (n, 0) => {
+            format!("{n} things looked at: none makes a difference that can be told yet. That is not proof that none does.")
+        }
         (n, d) => format!("{n} things looked at: {d} make a difference."),
     };
     let outside: Vec<&str> = Factor::ALL.iter().filter(|f| f.several()).map(|f| f.name()).collect();

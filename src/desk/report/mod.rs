@@ -7,6 +7,8 @@
 
 mod api;
 mod ask;
+mod evidence;
+mod evidence_api;
 mod factor;
 mod heat_balances;
 mod in_progress;
@@ -18,6 +20,7 @@ mod rates;
 mod schemas;
 mod statement;
 mod store;
+mod words;
 mod yields;
 
 pub use api::routes;

@@ -32,9 +32,19 @@ pub struct Family {
 /// Judges all levels of a factor with at least [`LEAST_SHELLS`] shells.
 #[must_use]
 pub fn judge(cells: &[Cell], options: &Options) -> Family {
-    let counts = Counts::new(cells);
-    let Members { levels, kind, sides } = Members::new(&counts);
-    let found: Vec<_> = sides.iter().map(|sides| sides.p(&counts, options)).collect();
+    judged(&Counts::new(cells), options)
+}
+
+/// Judges levels of which a shell may have several, as hands or batches: each against the shells that are
+/// not at it. `all` has every shell once, in the same strata and heats; its levels do not matter.
+#[must_use]
+pub fn judge_among(cells: &[Cell], all: &[Cell], options: &Options) -> Family {
+    judged(&Counts::among(cells, all), options)
+}
+
+fn judged(counts: &Counts, options: &Options) -> Family {
+    let Members { levels, kind, sides } = Members::new(counts);
+    let found: Vec<_> = sides.iter().map(|sides| sides.p(counts, options)).collect();
     let adjusted = holm(&found.iter().map(|found| found.1).collect::<Vec<f64>>());
     let comparisons: Vec<Comparison> = sides
         .iter()
@@ -98,7 +108,7 @@ struct Members {
 impl Members {
     fn new(counts: &Counts) -> Self {
         let levels: Vec<usize> = counts.levels().filter(|(_, arm)| arm.of() >= LEAST_SHELLS).map(|(level, _)| level).collect();
-        if levels.len() > MOST_IN_PAIRS {
+        if levels.len() > MOST_IN_PAIRS || counts.overlap() {
             let sides = levels.iter().map(|a| Sides::new(counts, *a, None)).collect();
             return Self { levels, kind: Kind::EachWithTheRest, sides };
         }

@@ -18,7 +18,7 @@ mod tests;
 
 pub use compare::{Adjusted, Comparison, PoursNeeded, Used};
 pub use counts::Cell;
-pub use family::{Family, Kind, changed, compare, judge};
+pub use family::{Family, Kind, changed, compare, judge, judge_among};
 pub use ranks::Places;
 
 /// The threshold of pages that stand and are read again and again.

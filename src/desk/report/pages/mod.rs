@@ -2,6 +2,7 @@
 //! every table as CSV.
 
 mod behind;
+mod compare;
 mod losses;
 mod metal;
 mod rates;
@@ -27,15 +28,18 @@ pub fn pages(floor: &Floor) -> Vec<Page> {
     out.extend(losses::pages(floor));
     out.extend(metal::pages(floor));
     out.extend(behind::pages(floor));
+    out.extend(compare::pages(floor));
     out
 }
 
 /// What can be asked.
-const ASKED: [(&str, &str, &str); 8] = [
+const ASKED: [(&str, &str, &str); 10] = [
     ("Leaks", "/reports/leaks?by=recipe", "which shells leaked, by alloy, recipe or practice"),
     ("Short pours", "/reports/shorts?by=alloy", "which shells stayed short or were stopped"),
     ("Defects", "/reports/defects?by=alloy", "what was found on castings, commonest first"),
     ("Yields", "/reports/yields?by=month", "from the charge to the good casting, over time"),
+    ("What makes a difference", "/reports/changed", "over all that is on record of a pour, what can be told apart"),
+    ("Two compared", "/reports/compare", "two recipes, furnaces or practices, with the rest held alike"),
     ("Losses", "/reports/losses?by=stage", "where castings were lost, and why"),
     ("Heats out of balance", "/reports/heats", "what the scale cannot explain"),
     ("Melt loss", "/reports/melt-loss?by=furnace", "what of the charge never reached a mould"),
@@ -138,10 +142,22 @@ impl Asked {
             let factors = factors.iter().map(|(value, words)| choice(*value, *words, ""));
             fields.push(Field::new("by", "By", How::List).of(factors).with(self.by.clone()));
         }
-        fields.push(Field::new("from", "From", How::Day).with(self.from.clone()));
-        fields.push(Field::new("to", "Up to, without", How::Day).with(self.to.clone()));
-        fields.push(Field::text("alloy", "Only the alloy").with(self.alloy.clone()));
+        fields.extend(self.range());
         Part::asking(path, fields)
+    }
+    /// The fields that ask from when to when, and of what alloy.
+    fn range(&self) -> Vec<Field> {
+        vec![
+            Field::new("from", "From", How::Day).with(self.from.clone()),
+            Field::new("to", "Up to, without", How::Day).with(self.to.clone()),
+            Field::text("alloy", "Only the alloy").with(self.alloy.clone()),
+        ]
+    }
+    /// The query of a page that asks the same by something else.
+    fn filters(&self) -> String {
+        let all = [("from", &self.from), ("to", &self.to), ("alloy", &self.alloy)];
+        let said = all.into_iter().filter(|(_, value)| !value.is_empty());
+        said.map(|(name, value)| format!("{name}={}", escape_part(value))).collect::<Vec<_>>().join("&")
     }
 }
 

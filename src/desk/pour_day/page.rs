@@ -121,7 +121,9 @@ fn what(castings: &[&Listed]) -> String {
 
 /// What the coin of a running trial gave a shell for its pour.
 fn trial(pairs: &Value, tag: &str) -> String {
-    let running = items(&pairs["items"]).iter().filter(|p| p["running"] == true && matches!(p["factor"].as_str(), Some("support" | "practice")));
+    let running = items(&pairs["items"])
+        .iter()
+        .filter(|p| p["running"] == true && matches!(p["factor"].as_str(), Some("support" | "practice")));
     let mine = running.flat_map(|p| items(&p["assignments"])).filter(|a| a["tag"] == tag);
     mine.map(|a| format!(" TRIAL {}: {}", text(a, "arm").to_uppercase(), text(a, "is"))).collect()
 }

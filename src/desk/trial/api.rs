@@ -128,8 +128,11 @@ async fn ready(kit: &Kit, ctx: &Ctx) -> Result<Reply, Problem> {
     let listed = casting::listed_of(&mut read, &free, 500).await?;
     let mut strata: BTreeMap<String, Vec<Value>> = BTreeMap::new();
     for shell in found.iter().filter(|s| s.against.is_none()) {
-        let holds: Vec<&str> =
-            listed.iter().filter(|l| l.shell.as_ref().is_some_and(|(of, _)| *of == shell.seq)).map(|l| l.pattern.as_str()).collect();
+        let holds: Vec<&str> = listed
+            .iter()
+            .filter(|l| l.shell.as_ref().is_some_and(|(of, _)| *of == shell.seq))
+            .map(|l| l.pattern.as_str())
+            .collect();
         strata.entry(shell.stratum_words()).or_default().push(json!({"tag": shell.tag, "holds": holds.join("; ")}));
     }
     let strata: Vec<Value> = strata.into_iter().map(|(stratum, shells)| json!({"stratum": stratum, "shells": shells})).collect();
@@ -147,11 +150,31 @@ fn plan_route(kit: &Kit) -> Route {
     let kit = kit.clone();
     Route {
         params: vec![
-            Param { required: true, name: "outcome", about: "what counts as failed", schema: json!({"type": "string", "enum": outcomes}) },
-            Param { required: false, name: "rate_a", about: "the failure rate supposed of A; else the shop's of the last 365 days, or as far from it as is worth knowing", schema: rate() },
+            Param {
+                required: true,
+                name: "outcome",
+                about: "what counts as failed",
+                schema: json!({"type": "string", "enum": outcomes}),
+            },
+            Param {
+                required: false,
+                name: "rate_a",
+                about: "the failure rate supposed of A; else the shop's of the last 365 days, or as far from it as is worth knowing",
+                schema: rate(),
+            },
             Param { required: false, name: "rate_b", about: "and of B", schema: rate() },
-            Param { required: false, name: "worth_knowing", about: "the smallest difference worth knowing", schema: json!({"type": "number", "minimum": 0.01, "maximum": 0.5, "default": 0.1}) },
-            Param { required: false, name: "strata", about: "what the shells of a pair agree in, with commas between", schema: json!({"type": "string", "default": "alloy,section_band"}) },
+            Param {
+                required: false,
+                name: "worth_knowing",
+                about: "the smallest difference worth knowing",
+                schema: json!({"type": "number", "minimum": 0.01, "maximum": 0.5, "default": 0.1}),
+            },
+            Param {
+                required: false,
+                name: "strata",
+                about: "what the shells of a pair agree in, with commas between",
+                schema: json!({"type": "string", "default": "alloy,section_band"}),
+            },
         ],
         handler: handler({
             let kit = kit.clone();
@@ -160,7 +183,13 @@ fn plan_route(kit: &Kit) -> Route {
                 async move { the_plan(&kit, &ctx).await }
             }
         }),
-        ..get(&kit, "/v1/reports/trial-plan", "report_trial_plan", "How many pairs and years a trial takes at this shop's pace", schema)
+        ..get(
+            &kit,
+            "/v1/reports/trial-plan",
+            "report_trial_plan",
+            "How many pairs and years a trial takes at this shop's pace",
+            schema,
+        )
     }
 }
 
@@ -237,7 +266,10 @@ pub fn schemas() -> Vec<(Kind, Value)> {
         ("lost", whole.clone()),
         ("e", number.clone()),
         ("told_apart_at", number.clone()),
-        ("difference", json!({"type": "object", "required": ["value", "low", "high"], "properties": {"value": number, "low": number, "high": number}})),
+        (
+            "difference",
+            json!({"type": "object", "required": ["value", "low", "high"], "properties": {"value": number, "low": number, "high": number}}),
+        ),
         ("verdict", json!({"type": "string", "enum": ["told_apart", "alike", "leaning", "cannot_tell_yet", "planned_end"]})),
         ("worse", json!({"type": "string", "enum": ["a", "b"]})),
         ("stopped_after", whole.clone()),

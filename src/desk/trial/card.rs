@@ -26,7 +26,7 @@ pub struct Read {
     came: Vec<CameOf>,
     shells: Vec<ShellRow>,
     tags: Vec<(Seq, String, String)>,
-    first_done: Vec<(Seq, String, Instant)>,
+    first_done: Vec<store::FirstDone>,
     recipes: Vec<(Seq, String)>,
 }
 
@@ -92,7 +92,8 @@ impl Read {
     fn came(&self, shell: Seq) -> Option<&CameOf> {
         self.came.iter().find(|c| c.shell == shell)
     }
-    fn first(&self, shell: Seq, kind: &str) -> Option<Instant> {
+    /// Whether it was done, and when first, as far as that is known.
+    fn first(&self, shell: Seq, kind: &str) -> Option<Option<Instant>> {
         self.first_done.iter().find(|(of, what, _)| *of == shell && what == kind).map(|(.., at)| *at)
     }
     fn name_of(&self, arm: Arm) -> &str {
@@ -154,9 +155,10 @@ impl Read {
                     }
                     _ => {}
                 }
-                // Only what was recorded later can have been done before the coin.
+                // The coin is tossed when the pair is written down, whatever time is given for it. What was
+                // logged later than that may have been done before.
                 let kind = if self.trial.factor.in_the_shell() { "coat" } else { "pour" };
-                if self.first(shell, kind).is_some_and(|at| at < pair.at.min(pair.recorded)) {
+                if self.first(shell, kind).flatten().is_some_and(|at| at < pair.recorded) {
                     out.push(line("before_the_coin", None));
                 }
             }
@@ -258,7 +260,9 @@ impl Read {
         out.insert("to_set".into(), self.to_set().into());
         let known = followed.iter().filter(|f| f.pair.void.is_some() && matches!(f.tells(), Tells::Done(..))).count();
         if known > 0 {
-            let counts = crate::science::statistics::trial::follow(&outcome::in_order(&followed, true), &outcome::plan(&self.trial)).counts;
+            let counts =
+                crate::science::statistics::trial::follow(&outcome::in_order(&followed, true), &outcome::plan(&self.trial))
+                    .counts;
             let mut with = counts_json(counts.a_only, counts.b_only, counts.same);
             with["void_and_known"] = known.into();
             with["e"] = json!(pair_e_value(counts).e);
@@ -318,7 +322,10 @@ fn sentence(trial: &TrialRow, called: &[String; 2], course: &Course) -> String {
         "No pair is complete yet.".to_owned()
     } else {
         let what = failing(trial.outcome);
-        format!("Of {pairs} complete pairs only {a} {what} in {}, only {b} in {}, both or neither in {}.", c.a_only, c.b_only, c.same)
+        format!(
+            "Of {pairs} complete pairs only {a} {what} in {}, only {b} in {}, both or neither in {}.",
+            c.a_only, c.b_only, c.same
+        )
     };
     let name = |arm: Arm| if arm == Arm::A { a } else { b };
     let points = trial.worth * 100.0;
@@ -349,7 +356,16 @@ fn summary(trial: &TrialRow, called: &[String; 2], followed: &[Followed<'_>], co
     set("void_pairs", followed.iter().filter(|f| f.pair.void.is_some()).count().into());
     let fell_out = followed.iter().filter(|f| f.pair.void.is_none() && f.tells() == Tells::FellOut).count();
     set("fell_out", fell_out.into());
-    set("lost", followed.iter().filter(|f| f.pair.void.is_none()).flat_map(|f| f.fates).filter(|f| matches!(f, Fate::Lost(_))).count().into());
+    set(
+        "lost",
+        followed
+            .iter()
+            .filter(|f| f.pair.void.is_none())
+            .flat_map(|f| f.fates)
+            .filter(|f| matches!(f, Fate::Lost(_)))
+            .count()
+            .into(),
+    );
     set("e", json!(pair_e_value(c).e));
     set("told_apart_at", json!(TOLD_APART));
     if let Some(d) = course.difference {

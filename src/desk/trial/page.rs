@@ -18,7 +18,8 @@ pub fn pages(floor: &Floor) -> Vec<Page> {
 }
 
 /// What counts as failed: as the API has it, and in words.
-const OUTCOMES: [(&str, &str); 3] = [("leak", "leaks"), ("short", "short or stopped pours"), ("defect", "defects found at the breakout")];
+const OUTCOMES: [(&str, &str); 3] =
+    [("leak", "leaks"), ("short", "short or stopped pours"), ("defect", "defects found at the breakout")];
 /// The most pairs, and strata with ready shells, that a page shows.
 const MOST: usize = 200;
 const MOST_STRATA: usize = 8;
@@ -64,7 +65,10 @@ fn in_100(rate: &Value) -> String {
 }
 
 fn years_words(years: &Value) -> String {
-    years.as_f64().map_or_else(|| "no time that can be said".to_owned(), |y| if y < 1.0 { format!("{:.0} months", (y * 12.0).max(1.0)) } else { format!("{y:.1} years") })
+    years.as_f64().map_or_else(
+        || "no time that can be said".to_owned(),
+        |y| if y < 1.0 { format!("{:.0} months", (y * 12.0).max(1.0)) } else { format!("{y:.1} years") },
+    )
 }
 
 /// So many pairs, and what that means in years.
@@ -101,7 +105,9 @@ async fn list(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
     let plan = look.get(&format!("/v1/reports/trial-plan?outcome={outcome}&worth_knowing={worth}")).await?;
     let fields = vec![
         Field::list("outcome", "What counts as failed", &OUTCOMES).with(outcome),
-        Field::number("worth_knowing", "Smallest difference worth knowing").with(worth.to_string()).hint("0.1 is 10 shells in 100."),
+        Field::number("worth_knowing", "Smallest difference worth knowing")
+            .with(worth.to_string())
+            .hint("0.1 is 10 shells in 100."),
     ];
     sheet.part(Part::Words("How long would one take here?".to_owned()));
     sheet.part(Part::asking("/trials", fields));
@@ -159,7 +165,12 @@ fn start(look: &Look<'_>, recipes: &[String], outcome: &str, worth: f64) -> Slip
     look.slip("trials", "Start it")
         .field(Field::text("name", "What it is called").need())
         .field(Field::one("factor", "What is tried", &factors))
-        .field(Field::text("a", "A").proposing(&ways).need().hint("A recipe's name; open_rack, buried, half_buried or standing; or words."))
+        .field(
+            Field::text("a", "A")
+                .proposing(&ways)
+                .need()
+                .hint("A recipe's name; open_rack, buried, half_buried or standing; or words."),
+        )
         .field(Field::text("b", "B").proposing(&ways).need())
         .field(Field::list("outcome", "What counts as failed", &OUTCOMES).with(outcome))
         .field(
@@ -190,8 +201,7 @@ async fn one(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
     let trial = look.get(&format!("/v1/trials/{id}")).await?;
     let running = trial["ended"].is_null() && trial["void"].is_null();
     let mut sheet = Sheet::new(&visit, text(&trial, "name"));
-    sheet.lead =
-        format!("A is {}. B is {}. What counts: {}.", text(&trial, "a_is"), text(&trial, "b_is"), outcome_words(&trial));
+    sheet.lead = format!("A is {}. B is {}. What counts: {}.", text(&trial, "a_is"), text(&trial, "b_is"), outcome_words(&trial));
     if let Some(why) = trial["ended"]["reason"].as_str() {
         sheet.part(Part::Note(format!("Ended {}: {why}", look.reads.at(&trial["ended"]["at"]))));
     }
@@ -320,7 +330,10 @@ fn figures(sheet: &mut Sheet, trial: &Value) {
     sheet.facts(
         "",
         [
-            ("Evidence that they differ", Cell::text(format!("{}; from 20 on they are told apart", evidence(trial["e"].as_f64())))),
+            (
+                "Evidence that they differ",
+                Cell::text(format!("{}; from 20 on they are told apart", evidence(trial["e"].as_f64()))),
+            ),
             ("A fails more often than B by", Cell::text(difference)),
             ("Half of such trials take as yet", Cell::text(left("p50"))),
             ("Four in five take at most", Cell::text(left("p80"))),
@@ -407,7 +420,8 @@ fn deviations(sheet: &mut Sheet, trial: &Value) {
         return;
     }
     let mut table = Table::new("By what was really done", "", &["Done", "Shells#", "Failed#", "Rate#"]);
-    for (name, words) in [("a", text(trial, "a_is")), ("b", text(trial, "b_is")), ("neither", "neither, or not said".to_owned())] {
+    for (name, words) in [("a", text(trial, "a_is")), ("b", text(trial, "b_is")), ("neither", "neither, or not said".to_owned())]
+    {
         let of = &done[name];
         if name != "neither" || count(of, "shells") > 0 {
             let rate = if of["rate"].is_null() { String::new() } else { in_100(&of["rate"]) };

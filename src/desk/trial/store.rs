@@ -163,8 +163,9 @@ pub async fn pairs<R: Read>(read: &mut R, trials: &[Seq]) -> Result<Vec<PairRow>
 /// # Errors
 /// As the database says.
 pub async fn pairs_by<R: Read>(read: &mut R, seqs: &[Seq]) -> Result<Vec<PairRow>, Problem> {
-    let sql =
-        format!("SELECT {PAIR} FROM json_each(?) k CROSS JOIN trial_pair p ON p.seq = k.value CROSS JOIN record r ON r.seq = p.seq");
+    let sql = format!(
+        "SELECT {PAIR} FROM json_each(?) k CROSS JOIN trial_pair p ON p.seq = k.value CROSS JOIN record r ON r.seq = p.seq"
+    );
     read.fetch(&sql, vec![json!(seqs).to_string().into()]).await?.iter().map(pair).collect()
 }
 
@@ -184,16 +185,20 @@ pub async fn in_the_way<R: Read>(read: &mut R, shells: &[Seq], of: Seq) -> Resul
     rows.iter().map(|row| Ok((row.int(0)?, row.int(1)?, row.text(2)?))).collect()
 }
 
-/// When some shells were first coated and first poured: shell, kind, instant.
+/// A first coat or pour: shell, kind, and when it was, as far as that is known to the minute.
+pub type FirstDone = (Seq, String, Option<Instant>);
+
+/// Which of some shells were coated and poured, and when first.
 ///
 /// # Errors
 /// As the database says.
-pub async fn first_done<R: Read>(read: &mut R, shells: &[Seq]) -> Result<Vec<(Seq, String, Instant)>, Problem> {
-    let sql = "SELECT k.value, r.kind, min(r.at_ms) FROM json_each(?) k CROSS JOIN link l ON l.target_seq = k.value \
-         AND l.member = 'shell_id' CROSS JOIN record r ON r.seq = l.record_seq AND r.void_ms IS NULL AND r.kind IN ('coat', 'pour') \
+pub async fn first_done<R: Read>(read: &mut R, shells: &[Seq]) -> Result<Vec<FirstDone>, Problem> {
+    let sql = "SELECT k.value, r.kind, min(CASE WHEN r.at_precision = 'minute' THEN r.at_ms END) FROM json_each(?) k \
+         CROSS JOIN link l ON l.target_seq = k.value AND l.member = 'shell_id' \
+         CROSS JOIN record r ON r.seq = l.record_seq AND r.void_ms IS NULL AND r.kind IN ('coat', 'pour') \
        GROUP BY k.value, r.kind";
     let rows = read.fetch(sql, vec![json!(shells).to_string().into()]).await?;
-    rows.iter().map(|row| Ok((row.int(0)?, row.text(1)?, Instant::from_ms(row.int(2)?)))).collect()
+    rows.iter().map(|row| Ok((row.int(0)?, row.text(1)?, row.opt_int(2)?.map(Instant::from_ms)))).collect()
 }
 
 /// A shell as the book has it: id, version of the record, recipe, version of the recipe.

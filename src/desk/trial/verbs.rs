@@ -164,9 +164,11 @@ fn goes_on(trial: &TrialRow, live: usize) -> Result<(), Problem> {
         return Err(Problem::field("/trial_id", "ended", format!("The trial ended at {at}. Start another.")));
     }
     match trial.max_pairs {
-        Some(most) if live >= most as usize => {
-            Err(Problem::field("/trial_id", "full", format!("The trial was planned for {most} pairs, and they are all assigned.")))
-        }
+        Some(most) if live >= most as usize => Err(Problem::field(
+            "/trial_id",
+            "full",
+            format!("The trial was planned for {most} pairs, and they are all assigned."),
+        )),
         _ => Ok(()),
     }
 }
@@ -186,7 +188,11 @@ async fn may_be_paired(tx: &mut WriteTx, trial: &TrialRow, named: &[Seq]) -> Res
     for (seq, of, name) in store::in_the_way(tx, named, trial.seq).await? {
         let n = usize::from(seq != *first);
         if of == trial.seq {
-            fault(n, "has-a-coin", "This shell had its coin in this trial. There is no second one, not even of a void pair.".into());
+            fault(
+                n,
+                "has-a-coin",
+                "This shell had its coin in this trial. There is no second one, not even of a void pair.".into(),
+            );
         } else {
             fault(n, "in-a-trial", format!("This shell is in a pair of the trial {name}, which is running."));
         }
@@ -198,7 +204,12 @@ async fn may_be_paired(tx: &mut WriteTx, trial: &TrialRow, named: &[Seq]) -> Res
     }
     if let [one, other] = found.as_slice() {
         for ((part, a), (_, b)) in one.stratum.iter().zip(&other.stratum).filter(|((_, a), (_, b))| a != b) {
-            let said = format!("The two differ in {}: {} is {a}, {} is {b}. Pair like with like.", part_words(*part), one.tag, other.tag);
+            let said = format!(
+                "The two differ in {}: {} is {a}, {} is {b}. Pair like with like.",
+                part_words(*part),
+                one.tag,
+                other.tag
+            );
             fault(1, "other-stratum", said);
         }
     }

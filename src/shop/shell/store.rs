@@ -129,7 +129,8 @@ pub async fn names<R: Read>(read: &mut R, seqs: &[Seq]) -> Result<Vec<(Seq, Stri
 /// # Errors
 /// As the database says.
 pub async fn recipes_called<R: Read>(read: &mut R, name: &str) -> Result<Vec<(Seq, Uuid)>, Problem> {
-    let sql = "SELECT q.seq, r.id FROM recipe q CROSS JOIN record r ON r.seq = q.seq AND r.void_ms IS NULL WHERE q.name = ? LIMIT 2";
+    let sql =
+        "SELECT q.seq, r.id FROM recipe q CROSS JOIN record r ON r.seq = q.seq AND r.void_ms IS NULL WHERE q.name = ? LIMIT 2";
     read.fetch(sql, vec![name.into()]).await?.iter().map(|row| Ok((row.int(0)?, row.uuid(1)?))).collect()
 }
 

@@ -108,7 +108,9 @@ async fn other(
         ("trials", "factor") => With(json!({"factor": "support", "a": "buried", "b": "open_rack"})),
         ("trials", "strata") => To(json!(["pattern"])),
         // The coin was tossed for these two.
-        ("trial-pairs", "shell_ids") => Refused(record["shell_ids"].as_array().unwrap().iter().rev().collect(), "invalid"),
+        ("trial-pairs", "shell_ids") => {
+            Refused(record["shell_ids"].as_array().unwrap().iter().rev().cloned().collect(), "invalid")
+        }
         ("trial-pairs" | "trial-ends", "trial_id") => {
             let other = json!(live(shop, "trials", Role::Owner).await.rsplit('/').next().unwrap());
             if collection == "trial-pairs" { Refused(other, "invalid") } else { To(other) }

@@ -32,6 +32,7 @@ mod route;
 mod sign_in;
 mod slips;
 mod stock;
+mod trials;
 mod two_parts;
 mod whole_job;
 mod whole_shop;

@@ -35,6 +35,9 @@ pub async fn row(shop: &TestShop, operation: &str) -> Option<Row> {
     if let Some(row) = metal(shop, operation).await {
         return Some(row);
     }
+    if let Some(row) = trials(shop, operation).await {
+        return Some(row);
+    }
     after_the_pour(shop, operation).await
 }
 
@@ -250,6 +253,27 @@ async fn metal(shop: &TestShop, operation: &str) -> Option<Row> {
     })
 }
 
+/// A trial of a practice, so that its ways are words.
+async fn trials(shop: &TestShop, operation: &str) -> Option<Row> {
+    let body = json!({"name": format!("Trial {}", shop.next()), "factor": "practice", "a": "vents cut late", "b": "vents cut early",
+        "outcome": "leak", "worth_knowing": 0.1});
+    if operation == "trial_create" {
+        return Some(top("/v1/trials", body));
+    }
+    let trial = async || format!("/v1/trials/{}", id(&shop.post("/v1/trials", &body).await.made()));
+    Some(match operation {
+        "trial_pair_create" => {
+            let mut shells = Vec::new();
+            for _ in 0..2 {
+                shells.push(id(&shop.shell(&[&shop.casting().await]).await));
+            }
+            under(trial().await, "pairs", json!({"shell_ids": shells}))
+        }
+        "trial_end_create" => under(trial().await, "end", json!({"reason": "the season is over"})),
+        _ => return None,
+    })
+}
+
 async fn after_the_pour(shop: &TestShop, operation: &str) -> Option<Row> {
     if !matches!(
         operation,
@@ -372,6 +396,9 @@ pub fn maker(collection: &str) -> Option<&'static str> {
         "finishes" => "finish_create",
         "scraps" => "scrap_create",
         "deliveries" => "delivery_create",
+        "trials" => "trial_create",
+        "trial-pairs" => "trial_pair_create",
+        "trial-ends" => "trial_end_create",
         _ => return None,
     })
 }

@@ -20,6 +20,7 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
     .into_iter()
     .map(|(name, about, more)| route(kit, name, about, more))
     .chain(super::metal_api::routes(kit))
+    .chain([super::chart::route(kit), super::model::route(kit)])
     .collect()
 }
 

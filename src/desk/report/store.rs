@@ -1,7 +1,9 @@
 //! SQL of reports: counts over facts, masses from the metal ledger.
 
+pub mod chart;
 pub mod closed;
 pub mod lost;
+pub mod model;
 pub mod owned;
 pub mod progress;
 

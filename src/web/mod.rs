@@ -1,6 +1,7 @@
 //! HTTP: the route table as data, reading requests, answering, problems, the frame of pages.
 //! Knows no room.
 
+mod accept;
 pub mod assets;
 pub mod csv;
 pub mod draw;

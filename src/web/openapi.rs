@@ -1,6 +1,6 @@
 //! The API document (OpenAPI 3.1) from the route table.
 
-use super::route::{Method, Route};
+use super::route::{Answer, Method, Route};
 use crate::kernel::ProblemType;
 use crate::kernel::actor::Right;
 use serde_json::{Map, Value, json};
@@ -97,8 +97,11 @@ fn operation(route: &Route, components: &mut Map<String, Value>) -> Value {
     }
     let mut success = json!({
         "description": route.answer.about,
-        "content": {route.answer.media: {"schema": route.answer.schema}}
+        "content": content(&route.answer)
     });
+    if route.answer.varies() {
+        headers.insert("Vary".into(), json!({"schema": {"type": "string"}}));
+    }
     if !headers.is_empty() {
         success["headers"] = Value::Object(headers);
     }
@@ -129,6 +132,16 @@ fn operation(route: &Route, components: &mut Map<String, Value>) -> Value {
         out["requestBody"] = json!({"required": true, "content": {media: {"schema": schema}}});
     }
     out
+}
+
+/// What is answered in each media type: the first as its schema has it, a drawing as a whole.
+fn content(answer: &Answer) -> Value {
+    let drawing = || json!({"type": "string", "description": "the drawing alone; its marks lead to pages of this server"});
+    let schemas = answer.medias().enumerate().map(|(n, media)| {
+        let schema = if n == 0 { answer.schema.clone() } else { drawing() };
+        (media.to_owned(), json!({"schema": schema}))
+    });
+    Value::Object(schemas.collect())
 }
 
 fn problem_schema() -> Value {

@@ -26,6 +26,8 @@ pub struct Reply {
     pub link: Option<String>,
     /// Whether an idempotency key was answered again.
     pub replayed: bool,
+    /// What draws the body, for those who ask for a drawing.
+    pub drawing: Option<fn(&Value) -> String>,
 }
 
 impl Reply {
@@ -41,6 +43,7 @@ impl Reply {
             etag: value.get("etag").and_then(Value::as_str).map(str::to_owned),
             link: None,
             replayed: false,
+            drawing: None,
         }
     }
     /// A page.
@@ -52,6 +55,23 @@ impl Reply {
     #[must_use]
     pub fn file(media: &'static str, bytes: &[u8]) -> Self {
         Self { media, value: None, bytes: bytes.to_vec(), ..Self::json(&Value::Null) }
+    }
+    /// JSON that may be asked for as a drawing, `image/svg+xml`: what draws it is given what the
+    /// caller may see. Its route says [`JSON_OR_SVG`](super::route::JSON_OR_SVG).
+    #[must_use]
+    pub fn drawn(mut self, draw: fn(&Value) -> String) -> Self {
+        self.drawing = Some(draw);
+        self
+    }
+    /// As that media type, if it can be drawn and that is it.
+    #[must_use]
+    pub(super) fn written_as(self, media: &str) -> Self {
+        match (&self.value, self.drawing) {
+            (Some(value), Some(draw)) if media == "image/svg+xml" => {
+                Self { media: "image/svg+xml", bytes: draw(value).into_bytes(), value: None, ..self }
+            }
+            _ => self,
+        }
     }
     /// With that status.
     #[must_use]

@@ -65,12 +65,28 @@ pub struct Answer {
     pub status: u16,
     /// What it is.
     pub about: &'static str,
-    /// Its media type.
+    /// Its media type; of several, with commas between, the first unless another is liked better.
     pub media: &'static str,
     /// Its JSON Schema.
     pub schema: Value,
     /// Whether it carries an etag.
     pub etag: bool,
+}
+
+/// A report, or its drawing alone where that is asked for: its handler answers
+/// [`Reply::drawn`](super::Reply::drawn).
+pub const JSON_OR_SVG: &str = "application/json, image/svg+xml";
+
+impl Answer {
+    /// Its media types.
+    pub fn medias(&self) -> impl Iterator<Item = &'static str> + use<> {
+        self.media.split(", ")
+    }
+    /// Whether it depends on what `Accept` says.
+    #[must_use]
+    pub fn varies(&self) -> bool {
+        self.medias().nth(1).is_some()
+    }
 }
 
 /// A request, read as far as every route needs it.

@@ -1,5 +1,6 @@
 //! The dispatcher: one path to every route for tokens, rights, bodies, problems and headers.
 
+use super::accept;
 use super::page::SESSION;
 use super::reply::{Reply, problem_response, type_uri};
 use super::route::{Ctx, Method, Route};
@@ -109,6 +110,9 @@ async fn serve(here: &Path, params: &RawPathParams, request: Request) -> Respons
     };
     let wrong_method = matches!(&result, Err(p) if p.kind == ProblemType::WrongMethod);
     let mut response = finish(result, &path, &id);
+    if here.routes.iter().any(|r| r.answer.varies()) {
+        response.headers_mut().append(header::VARY, HeaderValue::from_static("accept"));
+    }
     if wrong_method {
         response = allow(response, &here.routes);
     }
@@ -207,7 +211,8 @@ async fn answer(here: &Path, params: &RawPathParams, request: Request) -> Result
     same_site(&request.method, &request.headers)?;
     let actor = actor(here, &request.headers, route.right).await?;
     let query = query(request.uri.query().unwrap_or(""), route)?;
-    acceptable(&request.headers, route)?;
+    let accept = request.headers.get(header::ACCEPT).and_then(|v| v.to_str().ok());
+    let media = accept::chosen(accept, &route.answer)?;
     let text = |name: &str| -> Result<Option<String>, Problem> {
         let mut values = request.headers.get_all(name).iter();
         match (values.next(), values.next()) {
@@ -227,7 +232,7 @@ async fn answer(here: &Path, params: &RawPathParams, request: Request) -> Result
     let now = here.db.clock().now();
     let who = actor.clone();
     let reply = (route.handler)(Ctx { actor, path_params, query, body, path, method, if_match, key, sent: None, now }).await?;
-    Ok(reply.seen_by(who.as_ref()))
+    Ok(reply.seen_by(who.as_ref()).written_as(media))
 }
 
 fn malformed_header(name: &str) -> Problem {
@@ -316,17 +321,6 @@ pub(super) fn form_pairs(text: &str) -> Option<Vec<(String, String)>> {
 pub(super) fn unescaped(part: &str) -> Option<String> {
     let pairs = form_pairs(&part.replace('+', "%2B").replace(['&', '='], "_"))?;
     Some(pairs.into_iter().next().map_or_else(String::new, |(name, _)| name))
-}
-
-fn acceptable(headers: &HeaderMap, route: &Route) -> Result<(), Problem> {
-    let Some(accept) = headers.get(header::ACCEPT).and_then(|v| v.to_str().ok()) else { return Ok(()) };
-    let media = route.answer.media.split(';').next().unwrap_or("");
-    let group = media.split('/').next().unwrap_or("");
-    let taken = accept
-        .split(',')
-        .map(|part| part.split(';').next().unwrap_or("").trim())
-        .any(|range| range == "*/*" || range == media || range.strip_suffix("/*") == Some(group));
-    if taken { Ok(()) } else { Err(Problem::new(ProblemType::NotAcceptable, format!("This is answered as {media}."))) }
 }
 
 async fn body(route: &Route, headers: &HeaderMap, payload: Body) -> Result<Value, Problem> {

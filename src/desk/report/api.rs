@@ -21,6 +21,7 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
     .map(|(name, about, more)| route(kit, name, about, more))
     .chain(super::metal_api::routes(kit))
     .chain(super::evidence_api::routes(kit))
+    .chain([super::chart::route(kit), super::model::route(kit)])
     .collect()
 }
 

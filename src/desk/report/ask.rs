@@ -82,13 +82,14 @@ impl Ask {
             let names: Vec<&str> = Factor::ALL.iter().map(|f| f.name()).collect();
             malformed(format!("The parameter {by} is one of: {}.", names.join(" ")))
         })?;
-        Self::read_of(read, ctx, factor).await
+        Self::of(read, ctx, factor).await
     }
-    /// Reads all of the query but the factor, which is known.
+    /// Reads all but the factor out of the query.
     ///
     /// # Errors
-    /// As [`Ask::read`].
-    pub async fn read_of(read: &mut ReadTx, ctx: &Ctx, factor: Factor) -> Result<Self, Problem> {
+    /// `malformed` for an instant or unit that is none; `not-found` for a filter that names
+    /// nothing.
+    pub async fn of(read: &mut ReadTx, ctx: &Ctx, factor: Factor) -> Result<Self, Problem> {
         let unit = match ctx.param("unit") {
             None | Some("shell") => Unit::Shell,
             Some("casting") => Unit::Casting,
@@ -157,14 +158,20 @@ pub(super) async fn found<R: Read>(read: &mut R, ctx: &Ctx, name: &str, kind: Ki
     }
 }
 
-/// The parameters of a report.
+/// The parameters of a report by a factor.
 #[must_use]
 pub fn params(more: &[&'static str]) -> Vec<Param> {
     let names: Vec<&str> = Factor::ALL.iter().map(|f| f.name()).collect();
+    let by = Param { required: true, name: "by", about: "the factor", schema: json!({"type": "string", "enum": names}) };
+    std::iter::once(by).chain(filters(more)).collect()
+}
+
+/// The parameters that narrow a report.
+#[must_use]
+pub fn filters(more: &[&'static str]) -> Vec<Param> {
     let text = || json!({"type": "string", "minLength": 1, "maxLength": 128});
     let time = || json!({"type": "string", "format": "date-time"});
     let mut out = vec![
-        Param { required: true, name: "by", about: "the factor", schema: json!({"type": "string", "enum": names}) },
         Param { required: false, name: "from", about: "poured from here, inclusive", schema: time() },
         Param { required: false, name: "to", about: "poured up to here, exclusive", schema: time() },
         Param { required: false, name: "alloy", about: "only what was poured as that", schema: text() },

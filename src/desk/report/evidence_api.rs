@@ -97,7 +97,7 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
             Box::pin(async move {
                 let outcome = outcome(&ctx)?;
                 let mut read = kit.db.read().await?;
-                let ask = Ask::read_of(&mut read, &ctx, Factor::Alloy).await?;
+                let ask = Ask::of(&mut read, &ctx, Factor::Alloy).await?;
                 evidence::changed(&mut read, &ask, outcome, ctx.now).await
             })
         }),

@@ -7,6 +7,9 @@
 
 mod api;
 mod ask;
+mod chart;
+mod chart_drawing;
+mod chart_words;
 mod evidence;
 mod evidence_api;
 mod factor;
@@ -15,6 +18,13 @@ mod in_progress;
 mod losses;
 mod melt_loss;
 mod metal_api;
+mod model;
+mod model_curve;
+mod model_fit;
+mod model_schema;
+mod model_terms;
+mod model_words;
+mod outcome;
 pub mod pages;
 mod rates;
 mod schemas;

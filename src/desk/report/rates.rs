@@ -23,12 +23,20 @@ pub async fn rests(read: &mut ReadTx, ask: &Ask, now: Instant) -> Result<Rests, 
         out.months = factor::months(&settings, first, last);
     }
     if ask.factor == Factor::Superheat {
-        let trade = trade::of(read).await?;
-        let known: Map<String, Value> =
-            trade.alloys.iter().filter_map(|a| a.liquidus_c.map(|c| (a.designation.clone(), c.into()))).collect();
-        out.liquidus = Value::Object(known);
+        out.liquidus = liquidus(read).await?;
     }
     Ok(out)
+}
+
+/// The liquidus in °C of each alloy that has one in the trade's tables.
+///
+/// # Errors
+/// As the database says.
+pub async fn liquidus(read: &mut ReadTx) -> Result<Value, Problem> {
+    let trade = trade::of(read).await?;
+    let known: Map<String, Value> =
+        trade.alloys.iter().filter_map(|a| a.liquidus_c.map(|c| (a.designation.clone(), c.into()))).collect();
+    Ok(Value::Object(known))
 }
 
 /// The levels of some counts, with their names, in order.

@@ -1,8 +1,10 @@
 //! SQL of reports: counts over facts, masses from the metal ledger.
 
 pub mod cells;
+pub mod chart;
 pub mod closed;
 pub mod lost;
+pub mod model;
 pub mod owned;
 pub mod progress;
 

@@ -54,7 +54,7 @@ async fn compare(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem>
         level("b", "The other", &b),
         Field::new("adjust", "Held alike", How::List).of(adjust).with(get("adjust")),
     ];
-    fields.extend(asked.range());
+    fields.extend(asked.fields());
     sheet.part(Part::asking("/reports/compare", fields));
     if a.is_empty() || b.is_empty() {
         sheet.part(Part::Note("Choose two of them.".to_owned()));
@@ -162,7 +162,7 @@ async fn changed(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem>
     let mut sheet = Sheet::new(&visit, format!("{}: what makes a difference", outcome.2));
     sheet.lead = said(&asked);
     let mut fields = vec![outcome_field(outcome.0)];
-    fields.extend(asked.range());
+    fields.extend(asked.fields());
     sheet.part(Part::asking("/reports/changed", fields));
     sheet.part(Part::Note(text(&found, "words")));
     let mut table = Table::new("Looked at", "Nothing has pours enough to be looked at.", &["By", "Levels#", "Told apart"]);

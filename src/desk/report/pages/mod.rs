@@ -2,15 +2,17 @@
 //! every table as CSV.
 
 mod behind;
+mod chart;
 mod compare;
 mod losses;
 mod metal;
+mod model;
 mod rates;
 mod yields;
 
 use super::factor::Factor;
-use crate::kernel::Problem;
 use crate::kernel::actor::Right;
+use crate::kernel::{Instant, Problem};
 use crate::shop::house::floor::{Floor, Look, choice};
 use crate::web::page::escape_part;
 use crate::web::sheet::{Cell, Part, Sheet, Table};
@@ -24,6 +26,8 @@ use std::sync::Arc;
 pub fn pages(floor: &Floor) -> Vec<Page> {
     let mut out = vec![floor.page("/reports", Right::Read, index)];
     out.extend(rates::pages(floor));
+    out.extend(chart::pages(floor));
+    out.extend(model::pages(floor));
     out.extend(yields::pages(floor));
     out.extend(losses::pages(floor));
     out.extend(metal::pages(floor));
@@ -37,6 +41,16 @@ const ASKED: [(&str, &str, &str); 10] = [
     ("Leaks", "/reports/leaks?by=recipe", "which shells leaked, by alloy, recipe or practice"),
     ("Short pours", "/reports/shorts?by=alloy", "which shells stayed short or were stopped"),
     ("Defects", "/reports/defects?by=alloy", "what was found on castings, commonest first"),
+    (
+        "Over time",
+        "/reports/chart?outcome=leak",
+        "leaks, short pours or defects month by month or shell by shell, and what stands out",
+    ),
+    (
+        "Several causes at once",
+        "/reports/model?outcome=leak",
+        "what goes with leaks, short pours or defects, the rest alike; and the shell's temperature",
+    ),
     ("Yields", "/reports/yields?by=month", "from the charge to the good casting, over time"),
     ("What makes a difference", "/reports/changed", "over all that is on record of a pour, what can be told apart"),
     ("Two compared", "/reports/compare", "two recipes, furnaces or practices, with the rest held alike"),
@@ -95,44 +109,61 @@ const FACTORS: [(Factor, &str); 23] = [
 ];
 
 /// A factor as a caster calls it.
-fn factor_words(name: &str) -> &'static str {
+pub(super) fn factor_words(name: &str) -> &'static str {
     FACTORS.iter().find(|(factor, _)| factor.name() == name).map_or("factor", |(_, words)| words)
 }
 
-/// What a page was asked: by what, from when to when, of what alloy.
+/// What a page was asked: by what, from when to when, of what alloy, recipe, pattern, commission.
+#[derive(Clone, Default)]
 struct Asked {
     by: String,
     from: String,
     to: String,
     alloy: String,
     code: String,
+    recipe: String,
+    pattern: String,
+    commission: String,
 }
 
 impl Asked {
     fn of(visit: &Visit, or: &str) -> Self {
         let text = |name: &str| visit.query.get(name).to_owned();
         let by = if text("by").is_empty() { or.to_owned() } else { text("by") };
-        Self { by, from: text("from"), to: text("to"), alloy: text("alloy"), code: text("code") }
+        let (from, to) = (text("from"), text("to"));
+        let (alloy, code) = (text("alloy"), text("code"));
+        Self { by, from, to, alloy, code, recipe: text("recipe"), pattern: text("pattern"), commission: text("commission") }
     }
     /// The query of the API's report.
     fn api(&self, look: &Look<'_>, by: bool) -> String {
         let mut parts = if by { vec![format!("by={}", escape_part(&self.by))] } else { Vec::new() };
         for (name, day) in [("from", &self.from), ("to", &self.to)] {
-            if let Some(at) = look.reads.begin(day) {
+            // A figure may have been asked for between two midnights.
+            if let Some(at) = look.reads.begin(day).or_else(|| Instant::parse(day)) {
                 parts.push(format!("{name}={}", escape_part(&at.to_string())));
             }
         }
-        for (name, value) in [("alloy", &self.alloy), ("code", &self.code)] {
+        for (name, value) in self.narrowed() {
             if !value.is_empty() {
                 parts.push(format!("{name}={}", escape_part(value)));
             }
         }
         parts.join("&")
     }
+    /// What narrows it besides the time.
+    const fn narrowed(&self) -> [(&'static str, &String); 5] {
+        [
+            ("alloy", &self.alloy),
+            ("code", &self.code),
+            ("recipe", &self.recipe),
+            ("pattern", &self.pattern),
+            ("commission", &self.commission),
+        ]
+    }
     /// The query of a page that asks the same.
     fn page(&self) -> String {
-        let all = [("by", &self.by), ("from", &self.from), ("to", &self.to), ("alloy", &self.alloy), ("code", &self.code)];
-        let said = all.into_iter().filter(|(_, value)| !value.is_empty());
+        let all = [("by", &self.by), ("from", &self.from), ("to", &self.to)];
+        let said = all.into_iter().chain(self.narrowed()).filter(|(_, value)| !value.is_empty());
         said.map(|(name, value)| format!("{name}={}", escape_part(value))).collect::<Vec<_>>().join("&")
     }
     /// The fields that ask, by some factors.
@@ -142,11 +173,11 @@ impl Asked {
             let factors = factors.iter().map(|(value, words)| choice(*value, *words, ""));
             fields.push(Field::new("by", "By", How::List).of(factors).with(self.by.clone()));
         }
-        fields.extend(self.range());
+        fields.extend(self.fields());
         Part::asking(path, fields)
     }
-    /// The fields that ask from when to when, and of what alloy.
-    fn range(&self) -> Vec<Field> {
+    /// The fields that narrow it.
+    fn fields(&self) -> Vec<Field> {
         vec![
             Field::new("from", "From", How::Day).with(self.from.clone()),
             Field::new("to", "Up to, without", How::Day).with(self.to.clone()),
@@ -177,6 +208,11 @@ fn said(asked: &Asked) -> String {
     }
     if !asked.alloy.is_empty() {
         parts.push(format!("only {}", asked.alloy));
+    }
+    for (given, words) in [(&asked.recipe, "one shell recipe"), (&asked.pattern, "one pattern"), (&asked.commission, "one job")] {
+        if !given.is_empty() {
+            parts.push(format!("only of {words}"));
+        }
     }
     if parts.is_empty() {
         "All there is on record.".to_owned()

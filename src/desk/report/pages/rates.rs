@@ -225,13 +225,7 @@ fn commonest(sheet: &mut Sheet, asked: &Asked, report: &Value) {
     }
     let percent = |v: &Value| v.as_f64().map_or_else(String::new, |v| format!("{:.0} %", v * 100.0));
     let to = |row: &Value| {
-        let filtered = Asked {
-            code: text(row, "code"),
-            by: asked.by.clone(),
-            from: asked.from.clone(),
-            to: asked.to.clone(),
-            alloy: asked.alloy.clone(),
-        };
+        let filtered = Asked { code: text(row, "code"), ..asked.clone() };
         format!("/reports/defects?{}", filtered.page())
     };
     let bars: Vec<Bar> = found

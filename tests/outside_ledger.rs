@@ -6,6 +6,8 @@
 
 #[path = "outside/costs.rs"]
 mod costs;
+#[path = "outside/counts.rs"]
+mod counts;
 #[path = "outside/random.rs"]
 #[expect(clippy::cast_possible_truncation, reason = "grams of a small shop")]
 mod random;
@@ -233,6 +235,8 @@ async fn compare(seed: u64) {
     }
     drop(read);
     costs::add_up(&db).await;
+    let compared = counts::both_ways(&db).await;
+    assert!(compared > 2000, "{compared} levels of leaks and shorts");
     if seed == demo::SEED {
         shows::corrections(&db, &document).await;
     }
@@ -387,6 +391,7 @@ async fn so_is_a_shop_that_does_anything_in_any_order() {
                    AND value_minor = round(mass_mg * scrap_minor / 1e6)";
         lowered += read.fetch_one(sql, vec![]).await.unwrap().unwrap().int(0).unwrap();
         drop(read);
+        counts::both_ways(&db).await;
         assert_eq!(app::rebuild::run(&db).await.unwrap(), Vec::<String>::new(), "seed {seed}");
         told_again(seed, &taken, &db).await;
         db.close().await;

@@ -37,7 +37,7 @@ pub fn pages(floor: &Floor) -> Vec<Page> {
 }
 
 /// What can be asked.
-const ASKED: [(&str, &str, &str); 10] = [
+const ASKED: [(&str, &str, &str); 12] = [
     ("Leaks", "/reports/leaks?by=recipe", "which shells leaked, by alloy, recipe or practice"),
     ("Short pours", "/reports/shorts?by=alloy", "which shells stayed short or were stopped"),
     ("Defects", "/reports/defects?by=alloy", "what was found on castings, commonest first"),

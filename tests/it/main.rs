@@ -12,6 +12,7 @@ mod completing;
 mod cost;
 mod dated;
 mod every_page;
+mod evidence_chart;
 mod export;
 mod forget;
 mod grid;

@@ -362,6 +362,41 @@ CREATE TABLE property (
     client_seq INTEGER NOT NULL REFERENCES record (seq),
     out_ms     INTEGER
 ) STRICT;
+CREATE INDEX property_here ON property (seq) WHERE out_ms IS NULL;
+
+-- A fair comparison of two ways of working. The seed is given out by the book.
+CREATE TABLE trial (
+    seq           INTEGER PRIMARY KEY REFERENCES record (seq),
+    name          TEXT    NOT NULL,
+    factor        TEXT    NOT NULL CHECK (factor IN ('recipe', 'recipe_version', 'support', 'practice')),
+    a             TEXT    NOT NULL,
+    b             TEXT    NOT NULL,
+    a_seq         INTEGER REFERENCES record (seq),
+    b_seq         INTEGER REFERENCES record (seq),
+    outcome       TEXT    NOT NULL CHECK (outcome IN ('leak', 'short', 'defect')),
+    worth_knowing REAL    NOT NULL,
+    max_pairs     INTEGER,
+    strata        TEXT    NOT NULL,
+    seed          TEXT    NOT NULL
+) STRICT;
+
+-- Two shells of a trial, in the order in which they were named, and the arm of the first; void
+-- ones keep their number.
+CREATE TABLE trial_pair (
+    seq        INTEGER PRIMARY KEY REFERENCES record (seq),
+    trial_seq  INTEGER NOT NULL REFERENCES record (seq),
+    n          INTEGER NOT NULL CHECK (n >= 1),
+    first_seq  INTEGER NOT NULL REFERENCES record (seq),
+    second_seq INTEGER NOT NULL REFERENCES record (seq),
+    first_arm  TEXT    NOT NULL CHECK (first_arm IN ('a', 'b')),
+    UNIQUE (trial_seq, n)
+) STRICT;
+
+CREATE TABLE trial_end (
+    seq       INTEGER PRIMARY KEY REFERENCES record (seq),
+    trial_seq INTEGER NOT NULL REFERENCES record (seq)
+) STRICT;
+CREATE INDEX trial_end_by_trial ON trial_end (trial_seq);
 
 CREATE TABLE assembly (
     seq       INTEGER PRIMARY KEY REFERENCES record (seq),
@@ -370,8 +405,10 @@ CREATE TABLE assembly (
 
 CREATE TABLE certificate (
     seq       INTEGER PRIMARY KEY REFERENCES record (seq),
-    piece_seq INTEGER NOT NULL REFERENCES record (seq)
+    piece_seq INTEGER NOT NULL REFERENCES record (seq),
+    number    TEXT
 ) STRICT;
+CREATE INDEX certificate_by_number ON certificate (number) WHERE number IS NOT NULL;
 
 CREATE TABLE piece_loss (
     seq       INTEGER PRIMARY KEY REFERENCES record (seq),

@@ -77,8 +77,11 @@ CREATE INDEX casting_by_stage ON casting (stage, seq);
 
 CREATE TABLE certificate (
     seq       INTEGER PRIMARY KEY REFERENCES record (seq),
-    piece_seq INTEGER NOT NULL REFERENCES record (seq)
+    piece_seq INTEGER NOT NULL REFERENCES record (seq),
+    number    TEXT
 ) STRICT;
+
+CREATE INDEX certificate_by_number ON certificate (number) WHERE number IS NOT NULL;
 
 CREATE TABLE charge (
     seq      INTEGER PRIMARY KEY REFERENCES record (seq),
@@ -624,6 +627,8 @@ CREATE TABLE property (
     client_seq INTEGER NOT NULL REFERENCES record (seq),
     out_ms     INTEGER
 ) STRICT;
+
+CREATE INDEX property_here ON property (seq) WHERE out_ms IS NULL;
 
 CREATE TABLE rate (
     seq          INTEGER PRIMARY KEY REFERENCES record (seq),

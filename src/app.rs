@@ -74,6 +74,7 @@ pub fn say(line: std::fmt::Arguments<'_>) -> Result<(), String> {
 pub fn catalogue() -> Catalogue {
     Catalogue {
         extras: vec![
+            (Kind::Property, client::property_extras),
             (Kind::Commission, commission::extras),
             (Kind::Casting, casting::extras),
             (Kind::Shell, shell::extras),
@@ -83,6 +84,8 @@ pub fn catalogue() -> Catalogue {
             (Kind::Burnout, burnout::extras),
             (Kind::Preheat, preheat::extras),
             (Kind::Heat, heat::extras),
+            (Kind::Trial, desk::trial::extras),
+            (Kind::TrialPair, desk::trial::pair_extras),
         ],
         children: CHILDREN.to_vec(),
         correctors: correctors().into(),
@@ -106,6 +109,7 @@ pub fn correctors() -> Vec<(Kind, Corrector)> {
         breakout::correctors(),
         bench::correctors(),
         delivery::correctors(),
+        desk::trial::correctors(),
     ]
     .concat()
 }
@@ -138,6 +142,7 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
     out.extend(desk::route_card::routes(kit));
     out.extend(desk::cost::routes(kit));
     out.extend(desk::report::routes(kit));
+    out.extend(desk::trial::routes(kit));
     out.extend(desk::edition::routes(kit));
     out.extend(desk::pour_day::routes(kit));
     out
@@ -160,6 +165,7 @@ fn schemas() -> Map<String, Value> {
         breakout::schemas(),
         bench::schemas(),
         delivery::schemas(),
+        desk::trial::schemas(),
     ]
     .concat()
     {
@@ -205,6 +211,7 @@ pub fn pages(kit: &Kit, inside: &Inside) -> Pages {
     pages.all.extend(bench::pages(&floor));
     pages.all.extend(desk::history::pages(&floor));
     pages.all.extend(desk::report::pages::pages(&floor));
+    pages.all.extend(desk::trial::pages(&floor));
     pages.all.extend(desk::cost::pages(&floor));
     pages.all.extend(desk::edition::pages(&floor));
     pages.all.extend(desk::progress::pages(&floor));

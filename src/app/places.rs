@@ -42,7 +42,13 @@ const PLACES: &[(&str, &[Place])] = &[
             ("Away", "/away", "out of the house to be worked on, and due back", Right::Read),
         ],
     ),
-    ("What we make of it", &[("Reports", "/reports", "leaks, defects, yields, losses, where all metal is", Right::Read)]),
+    (
+        "What we make of it",
+        &[
+            ("Reports", "/reports", "leaks, defects, yields, losses, where all metal is", Right::Read),
+            ("Trials", "/trials", "two ways of working, compared by pairs and a coin", Right::Read),
+        ],
+    ),
     (
         "The record",
         &[

@@ -55,11 +55,21 @@ pub struct Answers {
     pub key: Option<Known>,
 }
 
+/// The key by which the id of a thing that was merged away finds the one that stayed: after all names, so
+/// that no list of names begins with it.
+#[must_use]
+pub fn id_key(id: Uuid) -> String {
+    format!("\u{10fffd}{}", id.simple())
+}
+
 impl Asks {
     /// Asks for a record by id, tag, number or name.
     pub fn add(&mut self, kind: Kind, text: &str) {
         if let Ok(id) = Uuid::parse_str(text) {
             self.ids.push(id.simple().to_string().into());
+            if matches!(kind, Kind::Hand | Kind::Kiln | Kind::Furnace | Kind::Crucible | Kind::Supplier) {
+                self.handles.push(json!([kind.name(), id_key(id)]));
+            }
         } else if let Some((space, key)) = handle_of(kind, text) {
             self.handles.push(json!([space, key]));
         }
@@ -127,12 +137,18 @@ impl Answers {
         found.copied().filter(|f| f.kind == kind)
     }
 
+    /// The one that a reference means: of a thing that was merged away, the one that stayed.
+    fn meant(&self, kind: Kind, text: &str) -> Option<Found> {
+        let stayed = |id| self.by_handle.get(&(kind.name().to_owned(), id_key(id))).copied();
+        Uuid::parse_str(text).ok().and_then(stayed).or_else(|| self.find(kind, text))
+    }
+
     /// Fills every reference of a draft. References to nothing are faults; names that are
     /// not known are left for `thing` to make.
     pub fn fill<B: Body>(&self, draft: &mut Draft<B>, faults: &mut Vec<Fault>) {
         let mut fill = |slot: &mut Slot, at: &str| {
             let (Some(kind), None, false) = (slot.kind, slot.found, slot.asked.is_empty()) else { return };
-            match self.find(kind, &slot.asked) {
+            match self.meant(kind, &slot.asked) {
                 Some(found) if !found.void => slot.found = Some((found.seq, found.id)),
                 Some(_) => faults.push(Fault {
                     pointer: at.to_owned(),

@@ -2,13 +2,13 @@
 //! first use by whoever writes a name that is not known.
 
 use super::common::{Common, Draft};
-use super::resolve::name_key;
+use super::resolve::{id_key, name_key};
 use super::room::{Entry, Room};
 use super::verbs;
 use crate::db::{Cell, Read as _, WriteTx};
 use crate::kernel::field::{Body, Day, Kg, Many, Positive, Text, Whole};
 use crate::kernel::id::{Crucible, Furnace, Hand, Kiln, Kinded, Supplier};
-use crate::kernel::{Celsius, Fault, Kind, Problem, Seq};
+use crate::kernel::{Celsius, Fault, Kind, Problem, ProblemType, Role, Seq};
 use crate::{body, words};
 use std::marker::PhantomData;
 use uuid::Uuid;
@@ -121,9 +121,12 @@ impl<K: Kinded> Room for Things<K> {
         if !faults.is_empty() {
             return Err(Problem::invalid(faults));
         }
+        if entry.correcting {
+            renamed(tx, entry).await?;
+        }
         entry.body.also_called.0 = further_names(&entry.body);
         if entry.correcting {
-            tx.push("DELETE FROM handle WHERE record_seq = ?", vec![Cell::Int(entry.seq)]);
+            tx.push("DELETE FROM handle WHERE record_seq = ? AND key < ?", vec![Cell::Int(entry.seq), ID_KEYS.into()]);
             bind_names(tx, K::KIND, entry).await?;
         }
         entry.set("kind", K::KIND.name());
@@ -135,6 +138,40 @@ impl<K: Kinded> Room for Things<K> {
     async fn along(tx: &mut WriteTx, entry: &mut Entry<ThingBody>) -> Result<(), Problem> {
         bind_names(tx, K::KIND, entry).await
     }
+}
+
+/// Where the keys begin by which ids of merged things are found; see [`id_key`].
+const ID_KEYS: &str = "\u{10fffd}";
+
+/// Has the ids of a thing that is merged away mean the one that stays, and frees its names for it.
+pub fn hand_over_ids(tx: &mut WriteTx, from: &verbs::Standing, into: Seq) {
+    tx.push(
+        "UPDATE handle SET record_seq = ? WHERE record_seq = ? AND key >= ?",
+        vec![into.into(), from.seq.into(), ID_KEYS.into()],
+    );
+    tx.push("DELETE FROM handle WHERE record_seq = ?", vec![Cell::Int(from.seq)]);
+    tx.push(
+        "INSERT INTO handle (space, key, record_seq) VALUES (?, ?, ?)",
+        vec![from.kind.name().into(), id_key(from.id).as_str().into(), into.into()],
+    );
+}
+
+/// A name that a thing had goes on meaning it; what else it is called is the owner's to say, since slips
+/// that say it mean this thing from then on.
+async fn renamed(tx: &mut WriteTx, entry: &mut Entry<ThingBody>) -> Result<(), Problem> {
+    let sql =
+        "SELECT j.body ->> 'name', j.body ->> 'also_called' FROM record r JOIN journal j ON j.n = r.journal_n WHERE r.seq = ?";
+    let Some(row) = tx.fetch_one(sql, vec![Cell::Int(entry.seq)]).await? else { return Ok(()) };
+    let also: Vec<String> =
+        row.opt_text(1)?.map(|list| serde_json::from_str(&list)).transpose().map_err(Problem::internal)?.unwrap_or_default();
+    let now: Vec<&str> = entry.body.also_called.0.iter().map(|name| name.0.as_str()).collect();
+    if tx.actor.role != Role::Owner && now != also {
+        return Err(Problem::new(ProblemType::NotAllowed, "What else a thing is called is the owner's to say."));
+    }
+    if let Some(was) = row.opt_text(0)?.filter(|was| name_key(was) != name_key(&entry.body.name.0)) {
+        entry.body.also_called.0.push(Text(was));
+    }
+    Ok(())
 }
 
 /// What else a thing is called, each once and none its name.

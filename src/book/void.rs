@@ -88,9 +88,11 @@ async fn dependents(tx: &mut WriteTx, seq: Seq) -> Result<Vec<(Dependent, bool)>
         .fetch(
             "SELECT DISTINCT r.seq, r.kind, r.id, r.at_ms, l.member, r.act_n = p.act_n, \
              (SELECT min(h.key) FROM handle h WHERE h.record_seq = r.seq) \
-             FROM link l JOIN record r ON r.seq = l.record_seq JOIN record p ON p.seq = l.target_seq \
-             WHERE l.target_seq = ? AND r.void_ms IS NULL ORDER BY r.at_ms DESC, r.seq DESC",
-            vec![Cell::Int(seq)],
+             FROM (SELECT record_seq, target_seq, member FROM link WHERE target_seq = ? \
+               UNION ALL SELECT record_seq, hand_seq, 'hands' FROM record_hand WHERE hand_seq = ?) l \
+             JOIN record r ON r.seq = l.record_seq JOIN record p ON p.seq = l.target_seq \
+             WHERE r.void_ms IS NULL ORDER BY r.at_ms DESC, r.seq DESC",
+            vec![Cell::Int(seq), Cell::Int(seq)],
         )
         .await?;
     let mut out: Vec<(Dependent, bool)> = Vec::new();

@@ -20,8 +20,25 @@ pub async fn backup_to(book: &Path, target: &Path) -> Result<(), String> {
     if !faults.is_empty() {
         return Err(format!("The copy is damaged: {}", faults.join("; ")));
     }
+    // The copy is whole whether or not it can be noted: a note that fails is said, and fails nothing.
+    for noted in [note(&mut conn).await, noted_in(target).await] {
+        if let Err(why) = noted {
+            tracing::warn!("that a copy was made could not be noted: {why}");
+        }
+    }
+    conn.close().await.map_err(|e| e.to_string())
+}
+
+/// Notes that a copy was made now.
+async fn note(conn: &mut sqlx::SqliteConnection) -> Result<(), String> {
     let noted = sqlx::query("INSERT INTO backup_done (done_ms) VALUES (CAST(unixepoch('now', 'subsec') * 1000 AS INTEGER))");
-    noted.execute(&mut conn).await.map_err(|e| format!("The copy is whole; that it was made could not be noted: {e}"))?;
+    noted.execute(conn).await.map(|_| ()).map_err(|e| e.to_string())
+}
+
+/// Notes it in the copy too: a book that is restored knows of it.
+async fn noted_in(copy: &Path) -> Result<(), String> {
+    let mut conn = tool(copy).await?;
+    note(&mut conn).await?;
     conn.close().await.map_err(|e| e.to_string())
 }
 

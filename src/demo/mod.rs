@@ -11,6 +11,7 @@ mod making;
 mod opening;
 mod pouring;
 mod shop;
+mod trial;
 mod words;
 
 pub use caller::{Caller, Token, Who};

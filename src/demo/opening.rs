@@ -135,7 +135,10 @@ async fn property(shop: &mut Shop, now: i64) -> Result<(), String> {
 
 /// Makes the two tanks of slurry up.
 async fn tanks(shop: &mut Shop, now: i64) -> Result<(), String> {
-    shop.slurries.clear();
+    for old in std::mem::take(&mut shop.slurries) {
+        let gone = json!({"retired_on": at(now).as_str().map(|at| at.chars().take(10).collect::<String>())});
+        shop.caller.patch(Who::Owner, &format!("/v1/slurry-batches/{old}"), gone).await?;
+    }
     for (name, binder, flour) in
         [("Prime tank", "colloidal silica", "zircon 325"), ("Backup tank", "colloidal silica", "fused silica 200")]
     {

@@ -32,6 +32,7 @@ impl Shop {
         let Some(known) = self.batches.get(batch).cloned() else { return Ok(()) };
         let mut ready: Vec<usize> =
             known.shells.iter().copied().filter(|s| self.shells.get(*s).is_some_and(|s| !s.lost)).collect();
+        self.pair(&ready, now).await?;
         let last = now == ENDS - 9 * HOUR;
         let waits = if last && ready.len() > 3 { ready.pop() } else { None };
         self.preheat(&ready, now).await?;
@@ -256,6 +257,10 @@ impl Shop {
         let mut body = json!({"shell_id": s.tag, "at": at(when), "support": self.dice.word(&["open_rack", "buried", "half_buried", "buried"]),
             "filled": if s.short { self.dice.word(&["short", "stopped"]) } else { "full" }, "metal_c": metal_c,
             "shell_out_at": at(when - out * MINUTE), "shell_out_c": self.dice.between(60, 70) * 10, "hands": ["Isa Quill", "Jory Penhale"]});
+        // The dice were thrown all the same, so that what follows does not change.
+        if let Some(stands) = self.stands.get(&pour.shell) {
+            body["support"] = (*stands).into();
+        }
         if self.dice.chance(600) {
             body["shell_c"] = (self.dice.between(58, 69) * 10 - out * 12).into();
         }

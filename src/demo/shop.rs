@@ -172,6 +172,9 @@ pub struct Shop {
     /// Oddities that happen once, by name.
     pub once: Vec<&'static str>,
     pub commissions: usize,
+    /// The trial's id, and how shells in its pairs are to stand.
+    pub trial: String,
+    pub stands: BTreeMap<usize, &'static str>,
     agenda: BTreeMap<(i64, u64), Task>,
     dealt: u64,
 }
@@ -199,6 +202,8 @@ impl Shop {
             waiting: VecDeque::new(),
             once: Vec::new(),
             commissions: 0,
+            trial: String::new(),
+            stands: BTreeMap::new(),
             agenda: BTreeMap::new(),
             dealt: 0,
         };

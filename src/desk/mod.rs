@@ -11,3 +11,4 @@ pub mod route_card;
 pub mod search;
 pub mod shells;
 pub mod start;
+pub mod trial;

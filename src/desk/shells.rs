@@ -6,7 +6,7 @@ use crate::kernel::{Kind, Problem};
 use crate::science::trade::TradeStep;
 use crate::shop::casting::route::Stage;
 use crate::shop::casting::{self, Listed};
-use crate::shop::house::floor::{Floor, choice, items, plain, text};
+use crate::shop::house::floor::{Floor, Look, choice, items, plain, text};
 use crate::shop::house::settings;
 use crate::shop::{burnout, shell};
 use crate::web::page::escape_part;
@@ -136,6 +136,9 @@ async fn one(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
         ("pour", _) => Some(("Break out", format!("/shells/{tag}/breakout"))),
         _ => None,
     };
+    for line in trials(&look, &tag).await? {
+        sheet.part(line);
+    }
     if let Some((words, to)) = next {
         sheet.links(&[(words, to)]);
     }
@@ -184,4 +187,16 @@ async fn one(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
     }
     sheet.links(&[("All shells", "/shells".to_owned()), ("Its record", format!("/records/{}", text(&found, "id")))]);
     sheet.show()
+}
+
+/// What the coin of a trial gave a shell: to be seen while it runs, else said.
+async fn trials(look: &Look<'_>, tag: &str) -> Result<Vec<Part>, Problem> {
+    let pairs = look.get(&format!("/v1/trial-pairs?shell_ids={tag}&limit=5")).await?;
+    let mut out = Vec::new();
+    for pair in items(&pairs["items"]) {
+        let Some(mine) = items(&pair["assignments"]).iter().find(|a| a["tag"] == tag) else { continue };
+        let said = format!("Trial {}: {}, {}.", text(pair, "trial"), text(mine, "arm").to_uppercase(), text(mine, "is"));
+        out.push(if pair["running"] == true { Part::Note(said) } else { Part::Words(said) });
+    }
+    Ok(out)
 }

@@ -155,6 +155,12 @@ kinds! {
     Expense "expense" "expenses";
     /// Something that went wrong, or nearly did, and what was done.
     Incident "incident" "incidents";
+    /// A fair comparison of two ways of working.
+    Trial "trial" "trials";
+    /// Two shells of a trial and what the coin gave them.
+    TrialPair "trial_pair" "trial-pairs";
+    /// The end of a trial.
+    TrialEnd "trial_end" "trial-ends";
     /// A dated setting of the shop.
     Setting "setting" "settings";
     /// A rate or price that the shop reckons with from a day on.

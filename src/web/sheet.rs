@@ -117,6 +117,8 @@ pub enum Part {
     Words(String),
     /// A line that must be seen.
     Note(String),
+    /// What must be read from afar: a tag, a letter, and words.
+    Large(Vec<(String, String, String)>),
     /// Cautions.
     Cautions(Vec<Caution>),
     /// Ways on: words and path.

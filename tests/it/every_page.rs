@@ -60,9 +60,9 @@ async fn filled(more: usize) -> Filled {
     let patina = json!({"name": "Green", "steps": [{"kind": "heat", "metal_c": 120}]});
     let patina = id(&shop.post("/v1/patinas", &patina).await.made());
     let secret = progress_secret(&shop, job["number"].as_str().unwrap()).await;
-    let piece = id(&shop.piece(&commission, &json!({})).await);
-    let signed = json!({"signed_by": "Olive", "at": at(8, "09:00")});
-    let certificate = id(&shop.post(&format!("/v1/pieces/{piece}/certificate"), &signed).await.made());
+    let certificate = crate::grid::live(&shop, "certificates", Role::Owner).await.rsplit('/').next().unwrap().to_owned();
+    let trial = crate::grid::live(&shop, "trial-pairs", Role::Owner).await;
+    let trial = shop.get(&trial).await.is(200)["trial_id"].as_str().unwrap().to_owned();
     let recipe = shop.recipe().await;
     let lot = shop.lot(5.0, 1).await;
     let text = |value: &Value, name: &str| value[name].as_str().unwrap().to_owned();
@@ -90,6 +90,7 @@ async fn filled(more: usize) -> Filled {
         ("/pour-days/{id}", "2026-03-04".to_owned()),
         ("/heats/{id}/balance", text(&heat, "number")),
         ("/metal/{id}", lot),
+        ("/trials/{id}", trial),
         ("/records/{id}", id(&client)),
     ]);
     Filled { shop, parts }

@@ -1,6 +1,8 @@
 //! Two things of one name that are one: their records move, each journalled, and nothing is lost.
 
-use crate::kit::{at, at_both, id};
+use crate::browser::Browser;
+use crate::kit::{TestShop, at, at_both, id};
+use pourbook::kernel::Role;
 use serde_json::{Value, json};
 
 #[tokio::test]
@@ -39,6 +41,11 @@ async fn what_names_a_thing_names_the_other_after_they_are_merged() {
         assert_eq!(anne["also_called"], json!(["Anna", "Ann"]));
         assert_eq!(shop.get(&format!("/v1/work/{}", id(&work))).await.is(200)["hand"], back["id"]);
         assert_eq!(shop.get("/v1/rates").await.is(200)["items"][0]["hand_id"], back["id"]);
+        // What names the one that went by its id means the one that stayed; that one's own page says that it is void.
+        let by_id = json!({"operation": "chase_wax", "minutes": 5, "at": at(1, "10:30"), "hand": ann["id"], "hands": [ann["id"]]});
+        let by_id = shop.post(&format!("/v1/castings/{}/work", id(&casting)), &by_id).await.made();
+        assert_eq!((&by_id["hand"], &by_id["hands"]), (&back["id"], &json!([back["id"]])));
+        shop.void(&format!("/v1/hands/{}", id(&ann))).await.refused("already-void");
         // Renamed, it is still found by what else it is called.
         let path = format!("/v1/hands/{}", id(&back));
         shop.patch(&path, &json!({"name": "Annika"})).await.is(200);
@@ -120,4 +127,69 @@ async fn a_crucible_says_when_it_held_another_metal_or_has_had_its_heats() {
         shop.closes().await;
     })
     .await;
+}
+
+#[tokio::test]
+async fn more_than_a_turn_takes_moves_on_turn_by_turn_and_what_refuses_refuses_first() {
+    let shop = TestShop::open(8).await;
+    let casting = id(&shop.casting().await);
+    for n in 0..pourbook::book::merging::AT_ONCE + 30 {
+        let work = json!({"operation": "chase_wax", "minutes": 1, "at": at(1, "09:30"), "hand": "Odo", "note": format!("{n}")});
+        shop.post(&format!("/v1/castings/{casting}/work"), &work).await.made();
+    }
+    let rate = |hand: &str| json!({"what": "hand_hour", "hand_id": hand, "from_on": "2026-01-01", "amount_minor": 3000});
+    let mine = id(&shop.post("/v1/rates", &rate("Odo")).await.made());
+    shop.post("/v1/hands", &json!({"name": "Otto"})).await.made();
+    shop.post("/v1/rates", &rate("Otto")).await.made();
+    let before = shop.written().await;
+    let refused = shop.post("/v1/hands/Odo/merge", &json!({"into": "Otto"})).await;
+    assert_eq!(refused.json["refused_by"], json!({"kind": "rate", "id": mine}));
+    assert_eq!(shop.written().await, before);
+    shop.void(&format!("/v1/rates/{mine}")).await.is(200);
+    let merged = shop.post("/v1/hands/Odo/merge", &json!({"into": "Otto"})).await.is(200);
+    assert_eq!((&merged["moved"], &merged["left"]), (&json!(pourbook::book::merging::AT_ONCE + 30), &json!(0)));
+    let left = "SELECT count(*) FROM link l JOIN record r ON r.seq = l.record_seq AND r.void_ms IS NULL JOIN record t ON t.seq = l.target_seq \
+                WHERE t.void_ms IS NOT NULL";
+    assert_eq!(shop.number(left).await, 0);
+    shop.closes().await;
+}
+
+#[tokio::test]
+async fn heats_of_a_crucible_move_together_with_what_each_left_for_the_next() {
+    at_both(async |shop| {
+        let lot = shop.lot(100.0, 90_000).await;
+        for day in 2..=5 {
+            let heat = shop.heat_from(&lot, 10.0, &json!({"at": at(day, "08:00"), "crucible": "Pot"})).await;
+            let (heel, pigged) = if day == 5 { (0.0, 15.9) } else { (2.0, 7.9) };
+            let pigged = if day == 2 || day == 5 { pigged } else { 9.9 };
+            let (heel, pigged) = if day == 5 { (0.0, 11.9) } else { (heel, pigged) };
+            let body = json!({"at": at(day, "10:00"), "pigged_kg": pigged, "dross_kg": 0.1, "heel_kg": heel});
+            shop.post(&format!("/v1/heats/{heat}/close"), &body).await.made();
+        }
+        shop.post("/v1/crucibles", &json!({"name": "Pot two"})).await.made();
+        let merged = shop.post("/v1/crucibles/Pot/merge", &json!({"into": "Pot two"})).await.is(200);
+        assert_eq!(merged["moved"], json!(4));
+        shop.closes().await;
+    })
+    .await;
+}
+
+#[tokio::test]
+async fn what_else_a_thing_is_called_is_one_a_line_and_the_owners_to_say() {
+    let shop = TestShop::open(1).await;
+    for name in ["Smith, Sons", "Smith"] {
+        shop.post("/v1/suppliers", &json!({"name": name})).await.made();
+    }
+    let kept = shop.post("/v1/suppliers/Smith%2C%20Sons/merge", &json!({"into": "Smith"})).await.is(200);
+    assert_eq!(kept["also_called"], json!(["Smith, Sons"]));
+    let path = format!("/suppliers/{}", id(&kept));
+    let mut owner = Browser::signed_in(&shop, "Ada", Role::Owner).await;
+    owner.log(&format!("/things?change={}", &path[1..]), &path, &[("notes", "pays late")]).await;
+    let now = shop.get(&format!("/v1{path}")).await.is(200);
+    assert_eq!((&now["also_called"], &now["notes"]), (&json!(["Smith, Sons"]), &json!("pays late")));
+    let hand = shop.ask("PATCH", &format!("/v1{path}")).by(Some(Role::Hand)).json(&json!({"also_called": ["Mine"]}));
+    hand.send().await.refused("not-allowed");
+    // A name that a thing had goes on meaning it.
+    shop.patch(&format!("/v1{path}"), &json!({"name": "Smith and Sons"})).await.is(200);
+    assert_eq!(shop.get("/v1/suppliers/smith").await.is(200)["id"], kept["id"]);
 }

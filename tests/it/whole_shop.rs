@@ -365,6 +365,15 @@ async fn what_is_cast_in_parts_is_joined_and_what_is_handed_over_may_be_no_more(
         let row = register().await["rows"][0].clone();
         assert_eq!((&row["state"], &row["fate"], &row["certificate"]), (&json!("no_more"), &json!("destroyed"), &json!("17")));
         assert_eq!(register().await["next_mark"], "2/3");
+        assert_eq!(shop.post(&path, &join(&ids)).await.faults(), [("/casting_ids/0".to_owned(), "taken".to_owned())]);
+        let one = |day| json!({"fate": "lost", "told_by": "the client", "at": at(day, "09:00")});
+        shop.void(&format!("/v1/piece-losses/{lost}")).await.is(200);
+        shop.post(&gone, &one(7)).await.refused("not-yet");
+        let lost = id(&shop.post(&gone, &one(9)).await.made());
+        shop.patch(&format!("/v1/deliveries/{delivery}"), &json!({"at": at(9, "10:00")})).await.refused("times-contradict");
+        // What is corrected of the piece later does not change what was signed.
+        let signed = shop.get("/v1/certificates").await.is(200)["items"][0].clone();
+        assert_eq!((&signed["mark"], &signed["cast_in"]), (&json!("1/3"), &json!("C87300")));
         // What rests on the delivery stands in its way.
         shop.void(&format!("/v1/deliveries/{delivery}")).await.refused("in-use");
         shop.void(&format!("/v1/piece-losses/{lost}")).await.is(200);
@@ -391,6 +400,18 @@ async fn a_clients_property_is_here_until_it_goes_back() {
     owner.log("/property", &format!("/properties/{one}"), &[("out_to", "her brother")]).await;
     let html = owner.get("/property").await.is(200);
     assert!(html.contains("Nothing of a client") && html.contains("her brother"), "{html}");
-    let early = shop.patch(&path, &json!({"out_at": "2020-01-01T00:00:00Z"})).await.faults();
-    assert_eq!(early, [("/out_at".to_owned(), "out-of-range".to_owned())]);
+    let fault = async |at: &str| shop.patch(&path, &json!({"out_at": at})).await.faults();
+    assert_eq!(fault("2020-01-01T00:00:00Z").await, [("/out_at".to_owned(), "out-of-range".to_owned())]);
+    assert_eq!(fault("2099-01-01T00:00:00Z").await, [("/out_at".to_owned(), "in-the-future".to_owned())]);
+    // What is still here is found however much went back since.
+    let left = json!({"client_id": client, "what": "a plinth", "at": at(1, "09:00")});
+    shop.post("/v1/properties", &left).await.made();
+    for _ in 0..205 {
+        let back = json!({"client_id": client, "what": "a sketch", "at": at(2, "09:00"), "out_at": at(3, "09:00")});
+        shop.post("/v1/properties", &back).await.made();
+    }
+    assert!(owner.get("/property").await.is(200).contains("a plinth"));
+    // Forgotten, nobody reads any more who took it.
+    shop.post(&format!("/v1/clients/{client}/forget"), &json!({"reason": "asked"})).await.is(200);
+    assert!(!owner.get("/property").await.is(200).contains("her brother"));
 }

@@ -35,11 +35,13 @@ pub struct Acted {
     pub more: Map<String, Value>,
     /// The status.
     pub status: u16,
+    /// Whether a further turn goes on with it: then no key is bound to it yet.
+    pub unfinished: bool,
 }
 
 impl From<Created> for Acted {
     fn from(made: Created) -> Self {
-        Self { seqs: vec![made.seq], many: None, first_use: made.first_use, more: Map::new(), status: 201 }
+        Self { seqs: vec![made.seq], many: None, first_use: made.first_use, more: Map::new(), status: 201, unfinished: false }
     }
 }
 
@@ -47,7 +49,7 @@ impl Acted {
     /// A list of records under a name.
     #[must_use]
     pub fn many(name: &'static str, seqs: Vec<Seq>) -> Self {
-        Self { seqs, many: Some(name), first_use: Vec::new(), more: Map::new(), status: 201 }
+        Self { seqs, many: Some(name), first_use: Vec::new(), more: Map::new(), status: 201, unfinished: false }
     }
     fn store(&self) -> Value {
         let first_use: Vec<Value> = self
@@ -144,7 +146,7 @@ where
     let acted = run(tx, &answers).await?;
     tx.settle().await?;
     let stored = acted.store();
-    if let (Some(key), Some(seq)) = (key, acted.seqs.first()) {
+    if let (Some(key), Some(seq), false) = (key, acted.seqs.first(), acted.unfinished) {
         idempotency::bind(tx, key, *seq, &stored.to_string());
     }
     Ok((stored, false))

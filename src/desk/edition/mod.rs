@@ -111,7 +111,9 @@ async fn of_pattern(read: &mut ReadTx, pattern: Seq) -> Result<Value, Problem> {
     let mut rows = Vec::new();
     for piece in &pieces {
         let mine: Vec<&CastingRow> = castings.iter().filter(|c| c.piece_seq == piece.seq).collect();
-        let (delivery, gone) = (last(Kind::Delivery, piece.seq), last(Kind::PieceLoss, piece.seq));
+        let delivery = last(Kind::Delivery, piece.seq);
+        // Cast and handed over once more, it is there again.
+        let gone = last(Kind::PieceLoss, piece.seq).filter(|gone| delivery.is_none_or(|d| d.at <= gone.at));
         let (state, spares) = state_of(&mine, delivery.is_some());
         let state = if gone.is_some() { "no_more" } else { state };
         *counts.entry(state).or_default() += 1;

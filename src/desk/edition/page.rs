@@ -142,31 +142,19 @@ async fn certificate(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Prob
     let look = floor.look(&visit).await?;
     let signed = look.get(&format!("/v1/certificates/{}", escape_part(visit.part("id")))).await?;
     let piece = look.get(&format!("/v1/pieces/{}", text(&signed, "piece_id"))).await?;
-    let pattern = look.get(&format!("/v1/patterns/{}", text(&piece, "pattern_id"))).await?;
-    let register = look.get(&format!("/v1/patterns/{}/edition", text(&pattern, "id"))).await?;
-    let row = items(&register["rows"]).iter().find(|row| row["piece_id"] == piece["id"]).cloned().unwrap_or_default();
+    let pattern = text(&piece, "pattern_id");
     let castings = items(&piece["castings"]);
     let tags: Vec<String> = castings.iter().filter(|c| c["stage"] != "scrapped").map(|c| text(c, "tag")).collect();
-    let proofs: Vec<String> =
-        register["proofs"].as_object().into_iter().flatten().map(|(kind, n)| format!("{n} {kind}")).collect();
-    let edition = match (text(&register, "of"), proofs.join(", ")) {
-        (of, proofs) if of.is_empty() => proofs,
-        (of, proofs) if proofs.is_empty() => of,
-        (of, proofs) => format!("{of}, and {proofs}"),
-    };
     let number = text(&signed, "number");
     let mut sheet =
         Sheet::new(&visit, if number.is_empty() { "Certificate".to_owned() } else { format!("Certificate {number}") });
     sheet.facts(
         "",
         [
-            ("Work", Cell::text(text(&pattern, "name"))),
-            ("Mark", Cell::text(text(&row, "mark"))),
-            ("Edition of", Cell::text(edition)),
-            ("Cast in", Cell::text(text(&piece, "alloy"))),
+            ("Work", Cell::text(text(&signed, "work"))),
+            ("Mark", Cell::text(text(&signed, "mark"))),
+            ("Cast in", Cell::text(text(&signed, "cast_in"))),
             ("Castings", Cell::text(tags.join(", "))),
-            ("Patina", Cell::text(text(&row, "patina"))),
-            ("Mould cancelled on", Cell::text(text(&register, "cancelled_on"))),
             ("Statement", Cell::text(text(&signed, "statement"))),
             ("Given to", Cell::text(text(&signed, "given_to"))),
             ("Signed by", Cell::text(text(&signed, "signed_by"))),
@@ -174,7 +162,7 @@ async fn certificate(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Prob
         ],
     );
     sheet.links(&[
-        ("The register", format!("/patterns/{}/edition", text(&pattern, "id"))),
+        ("The register", format!("/patterns/{pattern}/edition")),
         ("Its record", format!("/records/{}", text(&signed, "id"))),
     ]);
     sheet.show()

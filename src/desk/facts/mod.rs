@@ -9,4 +9,4 @@ mod settle;
 mod store;
 
 pub use settle::settle;
-pub use store::{DERIVED, WIPE};
+pub use store::{Alike, CameOf, DERIVED, WIPE, came_of, poured_alike};

@@ -1,5 +1,9 @@
 //! SQL of facts. Sets are made anew from the rooms' own tables; nothing is read back.
 
+mod tried;
+
+pub use tried::{Alike, CameOf, came_of, poured_alike};
+
 use crate::db::WriteTx;
 use crate::kernel::Seq;
 use serde_json::json;

@@ -119,6 +119,15 @@ fn what(castings: &[&Listed]) -> String {
     names.join(", ")
 }
 
+/// What the coin of a running trial gave a shell for its pour.
+fn trial(pairs: &Value, tag: &str) -> String {
+    let running = items(&pairs["items"])
+        .iter()
+        .filter(|p| p["running"] == true && matches!(p["factor"].as_str(), Some("support" | "practice")));
+    let mine = running.flat_map(|p| items(&p["assignments"])).filter(|a| a["tag"] == tag);
+    mine.map(|a| format!(" TRIAL {}: {}", text(a, "arm").to_uppercase(), text(a, "is"))).collect()
+}
+
 /// The page, with what was wrong with what was typed on it.
 pub(super) async fn page(floor: &Floor, visit: &Visit, faults: Vec<String>, despite: &[Despite]) -> Result<Shown, Problem> {
     let look = floor.look(visit).await?;
@@ -153,6 +162,7 @@ pub(super) async fn page(floor: &Floor, visit: &Visit, faults: Vec<String>, desp
     let pours = items(&poured["pours"]);
     let ids: Vec<&Value> = items(&last["items"]).iter().chain(pours).flat_map(|p| items(&p["hands"])).collect();
     let hands = floor.names(&ids).await?;
+    let pairs = look.get("/v1/trial-pairs?limit=100").await?;
     let mut shells: Vec<Row> = fired
         .iter()
         .map(|&shell| {
@@ -162,7 +172,7 @@ pub(super) async fn page(floor: &Floor, visit: &Visit, faults: Vec<String>, desp
                 expected.iter().find(|(s, ..)| *s == shell).map_or(("", Mass::ZERO), |(_, alloy, mass)| (alloy.as_str(), *mass));
             let tag = names.iter().find(|(s, ..)| *s == shell).map_or_else(String::new, |(_, tag, _)| tag.clone());
             Row {
-                what: what(&castings),
+                what: format!("{}{}", what(&castings), trial(&pairs, &tag)),
                 takes: reads.mass(mass),
                 mg: mass.mg(),
                 proposed: against.is_empty() && of == alloy,

@@ -20,6 +20,7 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
     .into_iter()
     .map(|(name, about, more)| route(kit, name, about, more))
     .chain(super::metal_api::routes(kit))
+    .chain(super::evidence_api::routes(kit))
     .chain([super::chart::route(kit), super::model::route(kit)])
     .collect()
 }
@@ -108,6 +109,19 @@ fn schema(name: &str) -> Value {
             "count": whole, "if_all_good": part, "if_all_bad": part}},
         "overall": overall
     }});
+    if name != "yields" {
+        let row = &mut out["properties"]["rows"]["items"]["properties"];
+        for member in ["shrunken", "shrunken_low", "shrunken_high"] {
+            row[member] = json!({"type": "number", "description": "the rate drawn towards those of the other levels"});
+        }
+        row["place"] = json!({"type": "object", "description": "the places it may stand at, the lowest rate first",
+            "properties": {"from": whole, "to": whole}});
+        out["properties"]["homogeneity"] =
+            json!({"type": "object", "required": ["method", "p"], "properties": {"method": text, "p": part}});
+        out["properties"]["comparisons"] = json!({"type": "array", "items": super::evidence_api::comparison()});
+        out["properties"]["compared"] = json!({"type": "object", "required": ["count", "how", "words"], "properties": {
+            "count": whole, "how": text, "threshold": part, "adjusted_for": {"type": "array", "items": text}, "left_out": whole, "words": text}});
+    }
     if name == "defects" {
         out["properties"]["pareto"] = json!({"type": "array", "items": {"type": "object",
             "required": ["code", "name", "count", "castings", "share", "cumulative"], "properties": {

@@ -70,10 +70,17 @@ impl Ask {
     /// `malformed` for a factor, instant or unit that is none; `not-found` for a filter that
     /// names nothing.
     pub async fn read(read: &mut ReadTx, ctx: &Ctx) -> Result<Self, Problem> {
-        let given = ctx.param("by").unwrap_or_default();
+        Self::read_by(read, ctx, "by").await
+    }
+    /// Reads the query, the factor under a name of its own.
+    ///
+    /// # Errors
+    /// As [`Ask::read`].
+    pub async fn read_by(read: &mut ReadTx, ctx: &Ctx, by: &str) -> Result<Self, Problem> {
+        let given = ctx.param(by).unwrap_or_default();
         let factor = Factor::parse(given).ok_or_else(|| {
             let names: Vec<&str> = Factor::ALL.iter().map(|f| f.name()).collect();
-            malformed(format!("The parameter by is one of: {}.", names.join(" ")))
+            malformed(format!("The parameter {by} is one of: {}.", names.join(" ")))
         })?;
         Self::of(read, ctx, factor).await
     }

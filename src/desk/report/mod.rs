@@ -10,6 +10,8 @@ mod ask;
 mod chart;
 mod chart_drawing;
 mod chart_words;
+mod evidence;
+mod evidence_api;
 mod factor;
 mod heat_balances;
 mod in_progress;
@@ -29,6 +31,7 @@ mod rates_drawing;
 mod schemas;
 mod statement;
 mod store;
+mod words;
 mod yields;
 
 pub use api::routes;

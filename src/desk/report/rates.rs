@@ -1,6 +1,7 @@
 //! Leaks, shorts and defects: rates with counts and intervals.
 
 use super::ask::{Ask, Unit};
+use super::evidence::{self, OfLevels};
 use super::factor::{self, Factor, Shown};
 use super::store::{self, Counted, Rests};
 use crate::db::ReadTx;
@@ -98,10 +99,14 @@ pub async fn report(read: &mut ReadTx, ask: &Ask, outcome: &'static str, now: In
     let mut all = store::fetch(read, store::counting(ask, &count, None, &rests)).await?;
     let all = all.pop().ok_or_else(|| Problem::internal("no totals"))?;
     let counted: u32 = by_level.iter().map(|c| c.count(0)).sum();
+    let together = if all.count(0) > 0 { evidence::of_report(read, ask, outcome, now).await? } else { OfLevels::default() };
     let mut rows = Vec::new();
     for (shown, counted) in levels(read, ask, &rests, by_level).await? {
         let mut row = shown.row();
         fill(&mut row, outcome, ask, &counted);
+        if let (Some(more), Value::Object(row)) = (together.by_level.get(&counted.level), &mut row) {
+            row.extend(more.clone());
+        }
         rows.push(row);
     }
     let mut overall = json!({});
@@ -123,6 +128,7 @@ pub async fn report(read: &mut ReadTx, ask: &Ask, outcome: &'static str, now: In
     };
     out.insert("waiting".into(), waiting(bad, of, waits));
     out.insert("overall".into(), overall);
+    out.extend(together.more);
     if outcome == "defects" {
         out.insert("pareto".into(), pareto(read, ask).await?);
     }

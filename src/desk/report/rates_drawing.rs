@@ -1,6 +1,6 @@
 //! The drawing of a rate by the levels of a factor, from the report.
 
-use super::outcome::{Outcome, many};
+use super::outcome::{Outcome, handed_on, many};
 use crate::shop::house::floor::{items, text};
 use crate::web::draw::frame::Drawing;
 use crate::web::draw::levels::{Level, rates_by_level};
@@ -29,9 +29,7 @@ pub fn rates(report: &Value) -> Drawing {
         Outcome::Defect => ("seen", "count"),
     };
     let by = text(report, "by");
-    let filters = report["filters"].as_object().into_iter().flatten();
-    let filters: String =
-        filters.map(|(name, value)| format!("&{name}={}", escape_part(value.as_str().unwrap_or_default()))).collect();
+    let filters = handed_on(report["filters"].as_object().into_iter().flatten());
     let level = |row: &Value| Level {
         label: text(row, "label"),
         count: format!("{} of {}", text(row, count), text(row, of)),

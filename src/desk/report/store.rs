@@ -1,5 +1,6 @@
 //! SQL of reports: counts over facts, masses from the metal ledger.
 
+pub mod cells;
 pub mod chart;
 pub mod closed;
 pub mod lost;

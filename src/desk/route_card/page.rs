@@ -40,6 +40,7 @@ struct CardPage {
     number: String,
     stage: String,
     unique: bool,
+    trials: Vec<String>,
     shell: String,
     alloy: String,
     route: Vec<Mark>,
@@ -107,6 +108,7 @@ async fn show(kit: &Kit, visit: &Visit) -> Result<Shown, Problem> {
         shell: listed.as_ref().and_then(|l| l.shell.as_ref()).map_or_else(String::new, |(_, tag)| tag.clone()),
         stage: where_it_is(&row.stage).to_owned(),
         unique: row.pattern_kind == "unique",
+        trials: trials(lines, &card["shell"]["id"]),
         alloy: row.alloy.clone(),
         route,
         next: next(&row.tag, &row.stage, listed.as_ref().and_then(|l| l.shell.as_ref()).map(|(_, tag)| tag.as_str()), dipped),
@@ -118,6 +120,18 @@ async fn show(kit: &Kit, visit: &Visit) -> Result<Shown, Problem> {
         cautions: cautions(&card["cautions"])?,
         tag: row.tag,
     })
+}
+
+/// What the coin of each running trial gave its shell.
+fn trials(lines: &[Value], shell: &Value) -> Vec<String> {
+    let running = lines.iter().map(|l| &l["record"]).filter(|r| r["running"] == true);
+    running
+        .filter_map(|pair| {
+            let mine = pair["assignments"].as_array()?.iter().find(|a| a["shell_id"] == *shell)?;
+            let text = |of: &Value, name: &str| of[name].as_str().unwrap_or("").to_owned();
+            Some(format!("Trial {}: {}, {}", text(pair, "trial"), text(mine, "arm").to_uppercase(), text(mine, "is")))
+        })
+        .collect()
 }
 
 /// The ids in a record that may be of things: hands, kilns.
@@ -163,6 +177,7 @@ fn mark(kind: &str, record: &Value, coats: usize, reads: &Reads, name_of: &impl 
         "leak" => ("Leak".into(), vec![said("where"), said("response"), mass("lost_kg").map(|m| format!("{m} lost"))]),
         "shell_breakout" => ("Shell opened".into(), vec![mass("gross_kg").map(|m| format!("{m} the whole tree"))]),
         "breakout" => ("Broken out".into(), vec![said("verdict"), mass("net_kg").map(|m| format!("{m} net"))]),
+        "trial_pair" => ("Trial".into(), vec![Some(text("trial").to_owned())]),
         "cut_off" => ("Cut off".into(), vec![mass("net_kg").map(|m| format!("{m} net"))]),
         "work" => ("Worked on".into(), vec![said("operation"), number("minutes", "min")]),
         "assembly" => ("Parts joined".into(), vec![said("joint")]),

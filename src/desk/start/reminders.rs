@@ -95,9 +95,28 @@ pub(super) async fn all(
     Ok(on.iter().flat_map(|code| take(&mut lines, code)).collect())
 }
 
-/// The lines of a kind, in their order.
+/// How many lines of a kind are said; the rest are counted.
+const OF_A_KIND: usize = 4;
+
+/// The lines of a kind, in their order, those beyond the first few as one.
 fn take(lines: &mut Vec<(&str, Reminder)>, code: &str) -> Vec<Reminder> {
-    lines.extract_if(.., |(of, _)| *of == code).map(|(_, line)| line).collect()
+    let mut all: Vec<Reminder> = lines.extract_if(.., |(of, _)| *of == code).map(|(_, line)| line).collect();
+    if all.len() > OF_A_KIND {
+        let more = all.len() - (OF_A_KIND - 1);
+        let (what, to) = match code {
+            "slurry" => ("tanks not checked", "/slurry"),
+            "fired" => ("fired shells not poured", "/shells"),
+            "approval" => ("jobs with waxes to approve", "/jobs"),
+            "away" => ("things due back", "/away"),
+            "keep_until" => ("moulds past their day, or near it", "/moulds"),
+            "crucible" => ("crucibles near their last heat", "/things"),
+            "payment" => ("jobs with money due", "/jobs"),
+            _ => ("more of these", "/pages"),
+        };
+        all.truncate(OF_A_KIND - 1);
+        all.push(Reminder { words: format!("and {more} further {what}"), to: to.to_owned() });
+    }
+    all
 }
 
 /// A setting as a span in milliseconds.

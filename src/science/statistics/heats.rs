@@ -193,6 +193,27 @@ mod tests {
     }
 
     #[test]
+    fn a_heat_in_two_strata_is_exchanged_with_its_like() {
+        let both = |at_a, first: (u32, u32), second: (u32, u32)| Heat {
+            at_a,
+            parts: vec![(0, Arm::new(first.0, first.1).unwrap()), (1, Arm::new(second.0, second.1).unwrap())],
+        };
+        // Four heats in both strata, six orders, of which the seen and its mirror are as far out;
+        // the heats of one stratum alone all stood at b and stay there.
+        let heats = [
+            both(true, (3, 3), (2, 2)),
+            both(true, (2, 3), (2, 2)),
+            both(false, (0, 3), (0, 2)),
+            both(false, (0, 3), (1, 2)),
+            heat(false, 0, 1, 2),
+            heat(false, 1, 1, 2),
+        ];
+        let got = permute_heats(&heats, 1).p;
+        let want = 1.0 / 6.0;
+        assert!((got - want).abs() < 0.02, "{got}");
+    }
+
+    #[test]
     fn many_heats_are_drawn_less_often() {
         let heats: Vec<Heat> = (0..300_000).map(|i| heat(i % 2 == 0, i % 4 / 2, u32::from(i % 20 == 0), 3)).collect();
         let got = permute_heats(&heats, 1);

@@ -1,7 +1,7 @@
 //! Assembly: castings of the parts of a piece joined to one.
 
 use crate::book::api::{InPath, Kit, ListFilter, post, record_schema, standard};
-use crate::book::{Entry, Room};
+use crate::book::{Entry, Room, reach};
 use crate::db::WriteTx;
 use crate::kernel::actor::Right;
 use crate::kernel::field::{Many, Parent, Ref, Text};
@@ -62,7 +62,6 @@ impl Room for Assemblies {
             };
             match known.iter().find(|c| c.seq == casting.seq()) {
                 None => fault("not-of-this", "That is no casting of this piece."),
-                Some(row) if row.stage == "scrapped" => fault("scrapped", "That casting was given up."),
                 Some(row) if !parts.insert(row.part_n) => fault("twice", "Two castings of one part cannot both be in it."),
                 Some(row) => joined.push(row.seq),
             }
@@ -76,6 +75,12 @@ impl Room for Assemblies {
         }
         if !faults.is_empty() {
             return Err(Problem::invalid(faults));
+        }
+        let before = reach::referring(tx, &joined, &[Kind::Assembly]).await?;
+        if let Some(twice) = before.iter().find(|r| r.record != entry.seq && r.member == "casting_ids") {
+            let at = entry.body.casting_ids.0.iter().position(|c| c.seq() == twice.target).unwrap_or(0);
+            let message = "That it was joined is on record already; correct or void that.";
+            return Err(Problem::field(&format!("/casting_ids/{at}"), "taken", message));
         }
         entry.set("piece_seq", piece);
         for casting in joined {

@@ -128,7 +128,8 @@ async fn join(look: &Look<'_>, sheet: &mut Sheet, casting: &Value) -> Result<(),
     let there = |c: &&Value| matches!(text(c, "stage").as_str(), "breakout" | "bench" | "done");
     let parts = items(&piece["castings"]).iter().filter(there);
     let parts: Vec<_> = parts.map(|c| choice(text(c, "id"), text(c, "part"), text(c, "tag"))).collect();
-    if parts.len() < 2 {
+    let joined = look.get(&format!("/v1/assemblies?piece_id={}", text(casting, "piece_id"))).await?;
+    if parts.len() < 2 || !items(&joined["items"]).is_empty() {
         return Ok(());
     }
     let joints = [("weld", "welded"), ("braze", "brazed"), ("bolt", "bolted"), ("pin", "pinned"), ("glue", "glued")];

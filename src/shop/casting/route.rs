@@ -160,9 +160,9 @@ pub const fn next(stage: Stage, event: Event) -> Step {
         // Given up before its shell went on: the shell goes on without it, and what it
         // weighed may still be learnt.
         (Scrapped, Event::Coat | Event::Patch | Event::Fired | Event::Preheat | Event::Pour | Event::Stream) => To(Scrapped),
-        (Scrapped, Event::Opened | Event::OpenedScrap | Event::CutOff | Event::Join | Event::Scrap) => To(Scrapped),
+        (Scrapped, Event::Opened | Event::OpenedScrap | Event::CutOff | Event::Scrap) => To(Scrapped),
         (Scrapped, Event::LostInKiln) => To(Lost),
-        (Scrapped, Event::Wax | Event::Shell | Event::Finish | Event::Deliver) => Never(OutOfRoute),
+        (Scrapped, Event::Wax | Event::Shell | Event::Join | Event::Finish | Event::Deliver) => Never(OutOfRoute),
         (Lost, _) => Never(OutOfRoute),
 
         (Wax, Event::Wax) => To(Wax),

@@ -214,21 +214,23 @@ fn still_good(tx: &WriteTx, recast: &Line, stage: Stage) -> Problem {
 
 /// What is wrong and what to do, in one or two sentences.
 fn sentence(misfit: &Misfit) -> String {
-    let (stage, what) = (misfit.stage.name(), words(misfit));
+    let stage = misfit.stage.name();
+    let what = words(misfit);
+    let what = if what.starts_with('a') { format!("an {what}") } else { format!("a {what}") };
     match (misfit.problem, next(misfit.stage, misfit.event)) {
         (ProblemType::NotYet, Step::NotYet(_)) => format!(
-            "By the book the casting stood at {stage} then: what comes before a {what} is not on record. Record it first; \
+            "By the book the casting stood at {stage} then: what comes before {what} is not on record. Record it first; \
              if it happened but was never logged, say despite: [not_on_record]."
         ),
         (ProblemType::NotYet, _) => {
             format!(
-                "By the book the casting stood at {stage} then: a {what} needs a shell and a pour on record before it. Record those first."
+                "By the book the casting stood at {stage} then: {what} needs a shell and a pour on record before it. Record those first."
             )
         }
         (ProblemType::AlreadyPoured, _) => {
             "The shell was poured already. A second stream into it names the first pour in continues_pour_id.".to_owned()
         }
-        (problem, _) => format!("The casting stood at {stage} then; a {what} does not follow. {}", problem.help()),
+        (problem, _) => format!("The casting stood at {stage} then; {what} does not follow. {}", problem.help()),
     }
 }
 

@@ -2,6 +2,7 @@
 
 use super::model::ClientBody;
 use super::property::{self, Properties};
+use super::store;
 use super::verbs::Clients;
 use crate::body;
 use crate::book::api::{Acted, Kit, act, check_match, in_path, post, record_schema, standard};
@@ -41,7 +42,7 @@ fn forget_route(kit: &Kit) -> Route {
         kit,
         "/v1/clients/{id}/forget",
         "client_forget",
-        "Forget how a client is reached, in every line of the journal; the chain holds",
+        "Forget how a client is reached, and who took their property, in every line of the journal; the chain holds",
         Right::Own,
         None,
     );
@@ -64,6 +65,9 @@ fn forget_route(kit: &Kit) -> Route {
                     let found = in_path(answers, Kind::Client, &text)?;
                     check_match(tx, Kind::Client, found.seq, if_match.as_deref()).await?;
                     forget(tx, Kind::Client, found.seq, CONTACT, &body.reason.0).await?;
+                    for thing in store::of_client(tx, found.seq).await? {
+                        forget(tx, Kind::Property, thing, &["out_to", "notes"], &body.reason.0).await?;
+                    }
                     Ok(Acted { many: None, status: 200, ..Acted::many("", vec![found.seq]) })
                 })
             })

@@ -5,9 +5,11 @@ mod model;
 mod page;
 mod property;
 mod property_page;
+mod store;
 mod verbs;
 
 pub use api::{correctors, routes, schemas};
 pub use model::ClientBody;
 pub use page::pages;
+pub use store::extras as property_extras;
 pub use verbs::Clients;

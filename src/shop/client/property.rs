@@ -7,10 +7,10 @@ use crate::db::WriteTx;
 use crate::kernel::actor::Right;
 use crate::kernel::field::{Minor, Ref, Text, Whole};
 use crate::kernel::id::{Client, Commission};
-use crate::kernel::{Instant, Kind, Problem};
+use crate::kernel::{Instant, Kind, Precision, Problem};
 use crate::web::Route;
 use crate::{body, words};
-use serde_json::{Map, Value};
+use serde_json::{Map, Value, json};
 
 words! {
     /// What kind of thing it is.
@@ -62,6 +62,9 @@ body! {
     }
 }
 
+/// How far the clock of whoever says when it went may be ahead.
+const AHEAD_MS: i64 = 5 * 60_000;
+
 /// Clients' property.
 pub enum Properties {}
 
@@ -70,9 +73,18 @@ impl Room for Properties {
     const TABLE: &'static str = "property";
     type Body = PropertyBody;
 
-    async fn enter(_: &mut WriteTx, entry: &mut Entry<PropertyBody>) -> Result<(), Problem> {
+    async fn enter(tx: &mut WriteTx, entry: &mut Entry<PropertyBody>) -> Result<(), Problem> {
         let body = &entry.body;
-        if body.out_at.is_some_and(|out| out < entry.common.at) {
+        if body.out_at.is_some_and(|out| out > tx.now().plus_ms(AHEAD_MS)) {
+            return Err(Problem::field("/out_at", "in-the-future", "That is in the future. Check the date and the clock."));
+        }
+        // What is known only to the hour or day is held only against the hour or day.
+        let slack = match entry.common.precision {
+            Precision::Minute => 0,
+            Precision::Hour => 3_600_000,
+            Precision::Day => 24 * 3_600_000,
+        };
+        if body.out_at.is_some_and(|out| out.plus_ms(slack) < entry.common.at) {
             return Err(Problem::field("/out_at", "out-of-range", "It went out before it came in: correct one of the two."));
         }
         if body.out_to.is_some() && body.out_at.is_none() {
@@ -94,6 +106,7 @@ pub(super) fn routes(kit: &Kit) -> Vec<Route> {
         &[
             ListFilter::Refers { member: "client_id", kind: Kind::Client },
             ListFilter::Refers { member: "commission_id", kind: Kind::Commission },
+            ListFilter::Text { name: "here", sql: super::store::HERE },
         ],
         Right::Correct,
     ));
@@ -102,5 +115,7 @@ pub(super) fn routes(kit: &Kit) -> Vec<Route> {
 
 /// The schema of what is answered.
 pub(super) fn schema() -> (Kind, Value) {
-    (Kind::Property, record_schema::<PropertyBody>(Kind::Property, &Map::new(), &[]))
+    let mut more = Map::new();
+    more.insert("client".into(), json!({"type": "string", "description": "whose it is, by name"}));
+    (Kind::Property, record_schema::<PropertyBody>(Kind::Property, &more, &[]))
 }

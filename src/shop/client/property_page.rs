@@ -14,8 +14,8 @@ pub(super) fn pages(floor: &Floor) -> Vec<Page> {
     vec![floor.page("/property", Right::Read, property)]
 }
 
-/// How many of the last are looked over.
-const LAST: u16 = 200;
+/// How many that went back are shown.
+const GONE: u16 = 30;
 
 /// What it is, with how many there are of it.
 fn called(line: &Value) -> String {
@@ -35,7 +35,8 @@ fn take_in(look: &Look<'_>, clients: &[Value]) -> Slip {
         ("crate", "crate"),
         ("other", "something else"),
     ];
-    let whose = clients.iter().map(|c| choice(text(c, "id"), text(c, "name"), ""));
+    let nobody = std::iter::once(choice("", "choose", ""));
+    let whose = nobody.chain(clients.iter().map(|c| choice(text(c, "id"), text(c, "name"), "")));
     let slip = look
         .slip("properties", "It is here")
         .field(Field::new("client_id", "Whose it is", How::List).of(whose).need())
@@ -54,19 +55,16 @@ fn take_in(look: &Look<'_>, clients: &[Value]) -> Slip {
 
 async fn property(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
     let look = floor.look(&visit).await?;
-    let found = look.get(&format!("/v1/properties?limit={LAST}")).await?;
+    let here = look.get("/v1/properties?here=yes&limit=200").await?;
+    let gone = look.get(&format!("/v1/properties?here=no&limit={GONE}")).await?;
     let clients = look.get("/v1/clients?limit=200").await?;
     let clients = items(&clients["items"]);
-    let whose = |line: &Value| {
-        let id = text(line, "client_id");
-        let name = clients.iter().find(|c| text(c, "id") == id).map_or_else(|| "a client".to_owned(), |c| text(c, "name"));
-        Cell::text(name).to(format!("/clients/{id}"))
-    };
+    let (here, gone) = (items(&here["items"]), items(&gone["items"]));
+    let whose = |line: &Value| Cell::text(text(line, "client")).to(format!("/clients/{}", text(line, "client_id")));
     let mut sheet = Sheet::new(&visit, "Clients' property");
-    let (here, gone): (Vec<&Value>, Vec<&Value>) = items(&found["items"]).iter().partition(|line| line["out_at"].is_null());
     let mut table =
         Table::new("Here", "Nothing of a client's is here.", &["What", "Whose", "Kind", "In what state", "Where", "Since"]);
-    for line in &here {
+    for line in here {
         table.row([
             Cell::text(called(line)).to(format!("/records/{}", text(line, "id"))),
             whose(line),
@@ -77,7 +75,7 @@ async fn property(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem
         ]);
     }
     sheet.table(table);
-    for line in &here {
+    for line in here {
         let slip = look
             .slip(format!("properties/{}", text(line, "id")), "It went back")
             .correcting(&text(line, "etag"))
@@ -92,7 +90,7 @@ async fn property(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem
         sheet.slip("Something comes in", take_in(&look, clients).main());
     }
     let mut table = Table::new("Went back", "Nothing went back yet.", &["What", "Whose", "Here from", "To", "Who took it"]);
-    for line in gone.iter().take(30) {
+    for line in gone {
         table.row([
             Cell::text(called(line)).to(format!("/records/{}", text(line, "id"))),
             whose(line),

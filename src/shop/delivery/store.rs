@@ -20,3 +20,9 @@ pub async fn mark_taken<R: Read>(read: &mut R, piece: Seq, delivery: Seq) -> Res
         .await?;
     row.map(|row| row.text(0)).transpose()
 }
+
+/// Whether another certificate bears a number.
+pub async fn number_taken<R: Read>(read: &mut R, number: &str, but: Seq) -> Result<bool, Problem> {
+    let sql = "SELECT 1 FROM certificate c JOIN record r ON r.seq = c.seq AND r.void_ms IS NULL WHERE c.number = ? AND c.seq <> ? LIMIT 1";
+    Ok(read.fetch_one(sql, vec![number.into(), Cell::Int(but)]).await?.is_some())
+}

@@ -2,7 +2,7 @@
 
 use super::model::DeliveryBody;
 use super::store;
-use crate::book::{Entry, Room};
+use crate::book::{Entry, Room, reach};
 use crate::db::WriteTx;
 use crate::kernel::{Kind, Problem, ProblemType, Seq};
 use crate::shop::casting;
@@ -24,6 +24,16 @@ impl Room for Deliveries {
                 ProblemType::EditionMarkTaken,
                 format!("A delivered work from this pattern bears {mark} already."),
             ));
+        }
+        if entry.correcting {
+            let lost = reach::referring(tx, &[entry.seq], &[Kind::PieceLoss]).await?;
+            let lost = reach::by_seqs(tx, &lost.iter().map(|r| r.record).collect::<Vec<_>>()).await?;
+            if lost.iter().any(|loss| loss.at < entry.common.at) {
+                return Err(Problem::new(
+                    ProblemType::TimesContradict,
+                    "By the record it was no more by then: correct that first.",
+                ));
+            }
         }
         // Of each part the last attempt that is not scrapped goes out.
         let mut last: BTreeMap<i64, (Seq, bool)> = BTreeMap::new();

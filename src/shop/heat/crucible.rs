@@ -8,6 +8,7 @@ use crate::db::WriteTx;
 use crate::kernel::{Kind, Problem, Seq};
 use crate::science::trade::AlloyFamily;
 use crate::shop::house::trade;
+use serde_json::Value;
 use std::pin::Pin;
 
 /// The codes written here.
@@ -42,7 +43,7 @@ pub fn settle<'t>(tx: &'t mut WriteTx) -> Pin<Box<dyn Future<Output = Result<(),
 
 /// The flags of heats, given by crucible and time.
 fn of_heats(heats: &[InCrucible], family: impl Fn(&str) -> Option<&'static str>) -> Vec<(Seq, Vec<Flag>)> {
-    let (mut crucible, mut before, mut had) = (None, None, 0);
+    let (mut crucible, mut before, mut had, mut said) = (None, None, 0, &Value::Null);
     let mut out = Vec::new();
     for heat in heats {
         if heat.crucible.is_none() {
@@ -51,11 +52,12 @@ fn of_heats(heats: &[InCrucible], family: impl Fn(&str) -> Option<&'static str>)
         }
         if heat.crucible != crucible {
             (crucible, before) = (heat.crucible, None);
-            had = heat.said["heats_before"].as_i64().unwrap_or(0);
+            said = &heat.said;
+            had = said["heats_before"].as_i64().unwrap_or(0);
         }
         had += 1;
         let is = family(&heat.alloy);
-        let kept = heat.said["family"].as_str();
+        let kept = said["family"].as_str();
         let mut flags = Vec::new();
         if let (Some(is), Some(should)) = (is, kept.or(before))
             && is != should
@@ -63,7 +65,7 @@ fn of_heats(heats: &[InCrucible], family: impl Fn(&str) -> Option<&'static str>)
             let limit = if kept.is_some() { "kept for" } else { "last used for" };
             flags.push(Flag::new(CODES[0], format!("{limit} {should}"), is));
         }
-        if let Some(life) = heat.said["life_heats"].as_i64().filter(|life| had > *life) {
+        if let Some(life) = said["life_heats"].as_i64().filter(|life| had > *life) {
             flags.push(Flag::new(CODES[1], format!("{life} heats"), format!("heat {had}")));
         }
         before = is.or(before);

@@ -13,5 +13,5 @@ pub use crucible::settle as settle_crucibles;
 pub use flags::settle as settle_flags;
 pub use model::{Filled, PourBody, Support};
 pub use page::pages;
-pub use store::{PouredShell, numbers, pours_of};
+pub use store::{PouredShell, numbers, poured_as, pours_of};
 pub use verbs::{Charges, Closings, HeatEvents, Heats, Leaks, Pours};

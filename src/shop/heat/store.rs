@@ -92,6 +92,16 @@ pub async fn pours_of<R: Read>(read: &mut R, heat: Seq) -> Result<Vec<PouredShel
         .collect()
 }
 
+/// What was poured into some shells, as it was poured.
+///
+/// # Errors
+/// As the database says.
+pub async fn poured_as<R: Read>(read: &mut R, shells: &[Seq]) -> Result<Vec<String>, Problem> {
+    let sql = "SELECT DISTINCT h.alloy FROM json_each(?) k CROSS JOIN pour p ON p.shell_seq = k.value \
+               CROSS JOIN record r ON r.seq = p.seq AND r.void_ms IS NULL JOIN heat h ON h.seq = p.heat_seq";
+    read.fetch(sql, vec![Cell::Text(json!(shells).to_string())]).await?.iter().map(|row| row.text(0)).collect()
+}
+
 /// A heat in a crucible.
 #[derive(Clone, Debug)]
 pub struct InCrucible {
@@ -101,7 +111,7 @@ pub struct InCrucible {
     pub crucible: Option<Seq>,
     /// What it is poured as.
     pub alloy: String,
-    /// What the crucible's record says of it.
+    /// What the crucible's record says of it, at its first heat.
     pub said: Value,
 }
 
@@ -116,7 +126,7 @@ pub async fn in_crucibles<R: Read>(read: &mut R, crucibles: &[Seq], heats: &[Seq
                  CROSS JOIN record c ON c.id = unhex(replace(j.body ->> 'crucible', '-', ''))) \
                SELECT h.seq, h.crucible_seq, h.alloy, NULL, 0 FROM json_each(?) k CROSS JOIN heat h ON h.seq = k.value \
                  AND h.crucible_seq IS NULL \
-               UNION ALL SELECT h.seq, h.crucible_seq, h.alloy, j.body, r.at_ms FROM reached CROSS JOIN heat h ON h.crucible_seq = reached.crucible \
+               UNION ALL SELECT h.seq, h.crucible_seq, h.alloy, CASE WHEN row_number() OVER (PARTITION BY h.crucible_seq ORDER BY r.at_ms, r.seq) = 1 THEN j.body END, r.at_ms FROM reached CROSS JOIN heat h ON h.crucible_seq = reached.crucible \
                  CROSS JOIN record r ON r.seq = h.seq AND r.void_ms IS NULL CROSS JOIN record c ON c.seq = h.crucible_seq \
                  CROSS JOIN journal j ON j.n = c.journal_n ORDER BY 2, 5, 1";
     let list = |seqs: &[Seq]| Cell::Text(json!(seqs).to_string());

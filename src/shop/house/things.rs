@@ -92,12 +92,12 @@ fn fields(look: &Look<'_>, collection: &str, of: &Value) -> Vec<Field> {
             out.push(Field::number("chamber_litre", "Room inside, litres").with(text(of, "chamber_litre")).more());
         }
     }
-    out.push(
-        Field::text("also_called", "Also called")
-            .with(listed(of, "also_called"))
-            .hint("With commas between: a slip that says one of these means it.")
-            .more(),
-    );
+    // One field a name, since a name may have a comma in it.
+    let also: Vec<&str> = items(&of["also_called"]).iter().filter_map(Value::as_str).chain([""]).collect();
+    for (n, name) in also.into_iter().enumerate() {
+        let label = if n == 0 { "Also called" } else { "And also called" };
+        out.push(Field::text(&format!("also_called.{n}"), label).with(name).hint("A slip that says this means it.").more());
+    }
     if collection == "hands" {
         out.push(
             Field::text("cleared_for", "Cleared for")
@@ -130,8 +130,9 @@ async fn things(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> 
         sheet.slip(&text(&thing, "name"), slip.main());
         let others = look.get(&format!("/v1/{collection}?limit=200")).await?;
         let others = items(&others["items"]).iter().filter(|other| other["id"] != thing["id"]);
-        let others: Vec<_> = others.map(|other| choice(text(other, "id"), text(other, "name"), "")).collect();
-        if !others.is_empty() {
+        let others = others.map(|other| choice(text(other, "id"), text(other, "name"), ""));
+        let others: Vec<_> = std::iter::once(choice("", "choose", "")).chain(others).collect();
+        if others.len() > 1 {
             let merge = look
                 .slip(format!("{collection}/{}/merge", text(&thing, "id")), "They are one")
                 .field(

@@ -366,6 +366,10 @@ async fn cannot_stand(tx: &mut WriteTx, first: &Impossible, all: &[Impossible]) 
         Some(json!({"kind": kind, "id": id.to_string(), "at": at.to_string(), "short_kg": mass.kg()}))
     };
     let lines: Vec<Value> = rest.iter().filter_map(line).collect();
+    // What moves records on the way to a void is no void that could take them along.
+    if tx.acting().iter().any(|act| !act.voids && act.kind == Kind::Crucible) {
+        return Ok(refusal(first).with("short", lines).with("may_follow", false));
+    }
     let detail = format!("{} The owner may void what cannot stand without it too, with cascade: true.", refusal(first).detail);
     Ok(Problem::new(ProblemType::MetalShort, detail).with("short", lines).with("may_follow", false))
 }

@@ -16,5 +16,5 @@ pub use dips::{Dip, next_dip};
 pub use flags::{final_dry_hours, recipe_of, settle as settle_flags};
 pub use model::{CoatKind, RecipeBody, ShellBody};
 pub use page::pages;
-pub use store::{names, tags_of, unchecked};
+pub use store::{names, recipe_names, recipes_called, tags_of, unchecked};
 pub use verbs::{Coats, Patches, RecipeVersions, Recipes, Shells, SlurryBatches, SlurryChecks};

@@ -124,6 +124,29 @@ pub async fn names<R: Read>(read: &mut R, seqs: &[Seq]) -> Result<Vec<(Seq, Stri
     rows.iter().map(|row| Ok((row.int(0)?, row.text(1)?, row.text(2)?))).collect()
 }
 
+/// The live recipes of a name, as it is written.
+///
+/// # Errors
+/// As the database says.
+pub async fn recipes_called<R: Read>(read: &mut R, name: &str) -> Result<Vec<(Seq, Uuid)>, Problem> {
+    let sql =
+        "SELECT q.seq, r.id FROM recipe q CROSS JOIN record r ON r.seq = q.seq AND r.void_ms IS NULL WHERE q.name = ? LIMIT 2";
+    read.fetch(sql, vec![name.into()]).await?.iter().map(|row| Ok((row.int(0)?, row.uuid(1)?))).collect()
+}
+
+/// What some recipes and versions are called: `Grey shell`, `Grey shell, version 2`.
+///
+/// # Errors
+/// As the database says.
+pub async fn recipe_names<R: Read>(read: &mut R, seqs: &[Seq]) -> Result<Vec<(Seq, String)>, Problem> {
+    let sql = "SELECT q.seq, q.name FROM json_each(?) k CROSS JOIN recipe q ON q.seq = k.value \
+               UNION ALL SELECT v.seq, q.name || ', version ' || v.version FROM json_each(?) k \
+               CROSS JOIN recipe_version v ON v.seq = k.value CROSS JOIN recipe q ON q.seq = v.recipe_seq";
+    let list = json!(seqs).to_string();
+    let rows = read.fetch(sql, vec![list.as_str().into(), list.as_str().into()]).await?;
+    rows.iter().map(|row| Ok((row.int(0)?, row.text(1)?))).collect()
+}
+
 /// What a coat of any shell last said since an instant: slurry, viscosity, room. Null where
 /// none did.
 ///

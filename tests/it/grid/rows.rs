@@ -35,6 +35,9 @@ pub async fn row(shop: &TestShop, operation: &str) -> Option<Row> {
     if let Some(row) = metal(shop, operation).await {
         return Some(row);
     }
+    if let Some(row) = trials(shop, operation).await {
+        return Some(row);
+    }
     after_the_pour(shop, operation).await
 }
 
@@ -134,10 +137,6 @@ async fn before_the_shell(shop: &TestShop, operation: &str) -> Option<Row> {
                 "/v1/properties",
                 json!({"client_id": client, "what": "the original, clay", "at": at(1, "09:00"), "out_at": at(3, "09:00")}),
             )
-        }
-        "certificate_create" => {
-            let piece = shop.piece(&shop.commission(None).await, &json!({})).await;
-            under(format!("/v1/pieces/{}", id(&piece)), "certificate", json!({"signed_by": "Olive", "at": at(8, "09:00")}))
         }
         "hand_merge" | "kiln_merge" | "furnace_merge" | "crucible_merge" | "supplier_merge" => {
             let collection = format!("{}s", operation.trim_end_matches("_merge"));
@@ -254,6 +253,27 @@ async fn metal(shop: &TestShop, operation: &str) -> Option<Row> {
     })
 }
 
+/// A trial of a practice, so that its ways are words.
+async fn trials(shop: &TestShop, operation: &str) -> Option<Row> {
+    let body = json!({"name": format!("Trial {}", shop.next()), "factor": "practice", "a": "vents cut late", "b": "vents cut early",
+        "outcome": "leak", "worth_knowing": 0.1});
+    if operation == "trial_create" {
+        return Some(top("/v1/trials", body));
+    }
+    let trial = async || format!("/v1/trials/{}", id(&shop.post("/v1/trials", &body).await.made()));
+    Some(match operation {
+        "trial_pair_create" => {
+            let mut shells = Vec::new();
+            for _ in 0..2 {
+                shells.push(id(&shop.shell(&[&shop.casting().await]).await));
+            }
+            under(trial().await, "pairs", json!({"shell_ids": shells}))
+        }
+        "trial_end_create" => under(trial().await, "end", json!({"reason": "the season is over"})),
+        _ => return None,
+    })
+}
+
 async fn after_the_pour(shop: &TestShop, operation: &str) -> Option<Row> {
     if !matches!(
         operation,
@@ -263,6 +283,7 @@ async fn after_the_pour(shop: &TestShop, operation: &str) -> Option<Row> {
             | "finding_create"
             | "finish_create"
             | "delivery_create"
+            | "certificate_create"
             | "piece_loss_create"
             | "assembly_create"
     ) {
@@ -290,6 +311,9 @@ async fn after_the_pour(shop: &TestShop, operation: &str) -> Option<Row> {
             let card = shop.get(&path).await.is(200);
             let piece = format!("/v1/pieces/{}", card["piece_id"].as_str().unwrap());
             let deliver = json!({"at": at(7, "10:00"), "to": "the client"});
+            if operation == "certificate_create" {
+                return Some(under(piece, "certificate", json!({"signed_by": "Olive", "at": at(8, "09:00")})));
+            }
             if operation == "delivery_create" {
                 return Some(under(piece, "deliver", deliver));
             }
@@ -372,6 +396,9 @@ pub fn maker(collection: &str) -> Option<&'static str> {
         "finishes" => "finish_create",
         "scraps" => "scrap_create",
         "deliveries" => "delivery_create",
+        "trials" => "trial_create",
+        "trial-pairs" => "trial_pair_create",
+        "trial-ends" => "trial_end_create",
         _ => return None,
     })
 }

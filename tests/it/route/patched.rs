@@ -105,6 +105,16 @@ async fn other(
         ("certificates", "piece_id") => To(json!(h.id("piece2"))),
         ("assemblies", "casting_ids") => To(json!(record["casting_ids"].as_array().unwrap().iter().rev().collect::<Vec<_>>())),
         ("piece-losses", "delivery_id") => Refused(json!(h.id("deliver2")), "invalid"),
+        ("trials", "factor") => With(json!({"factor": "support", "a": "buried", "b": "open_rack"})),
+        ("trials", "strata") => To(json!(["pattern"])),
+        // The coin was tossed for these two.
+        ("trial-pairs", "shell_ids") => {
+            Refused(record["shell_ids"].as_array().unwrap().iter().rev().cloned().collect(), "invalid")
+        }
+        ("trial-pairs" | "trial-ends", "trial_id") => {
+            let other = json!(live(shop, "trials", Role::Owner).await.rsplit('/').next().unwrap());
+            if collection == "trial-pairs" { Refused(other, "invalid") } else { To(other) }
+        }
         (_, "also_called") => To(json!(["another name"])),
         ("properties", "out_at") => To(json!(at(9, "09:00"))),
         ("properties", "out_to") => With(json!({"out_at": at(9, "09:00"), "out_to": "the client"})),

@@ -3,6 +3,7 @@
 
 mod behind;
 mod chart;
+mod compare;
 mod losses;
 mod metal;
 mod model;
@@ -31,11 +32,12 @@ pub fn pages(floor: &Floor) -> Vec<Page> {
     out.extend(losses::pages(floor));
     out.extend(metal::pages(floor));
     out.extend(behind::pages(floor));
+    out.extend(compare::pages(floor));
     out
 }
 
 /// What can be asked.
-const ASKED: [(&str, &str, &str); 10] = [
+const ASKED: [(&str, &str, &str); 12] = [
     ("Leaks", "/reports/leaks?by=recipe", "which shells leaked, by alloy, recipe or practice"),
     ("Short pours", "/reports/shorts?by=alloy", "which shells stayed short or were stopped"),
     ("Defects", "/reports/defects?by=alloy", "what was found on castings, commonest first"),
@@ -50,6 +52,8 @@ const ASKED: [(&str, &str, &str); 10] = [
         "what goes with leaks, short pours or defects, the rest alike; and the shell's temperature",
     ),
     ("Yields", "/reports/yields?by=month", "from the charge to the good casting, over time"),
+    ("What makes a difference", "/reports/changed", "over all that is on record of a pour, what can be told apart"),
+    ("Two compared", "/reports/compare", "two recipes, furnaces or practices, with the rest held alike"),
     ("Losses", "/reports/losses?by=stage", "where castings were lost, and why"),
     ("Heats out of balance", "/reports/heats", "what the scale cannot explain"),
     ("Melt loss", "/reports/melt-loss?by=furnace", "what of the charge never reached a mould"),
@@ -179,6 +183,12 @@ impl Asked {
             Field::new("to", "Up to, without", How::Day).with(self.to.clone()),
             Field::text("alloy", "Only the alloy").with(self.alloy.clone()),
         ]
+    }
+    /// The query of a page that asks the same by something else.
+    fn filters(&self) -> String {
+        let all = [("from", &self.from), ("to", &self.to), ("alloy", &self.alloy)];
+        let said = all.into_iter().filter(|(_, value)| !value.is_empty());
+        said.map(|(name, value)| format!("{name}={}", escape_part(value))).collect::<Vec<_>>().join("&")
     }
 }
 

@@ -5,7 +5,8 @@ use crate::kernel::Problem;
 use crate::kernel::actor::Right;
 use crate::shop::house::floor::{Floor, Look, items, text};
 use crate::web::csv;
-use crate::web::draw::{self, Bar, Interval};
+use crate::web::draw::levels::{Level, rates_by_level};
+use crate::web::draw::{self, Bar};
 use crate::web::page::escape_part;
 use crate::web::sheet::{Cell, Part, Sheet, Table};
 use crate::web::{Page, Shown, Visit};
@@ -83,9 +84,15 @@ async fn show(floor: &Floor, visit: &Visit, outcome: Outcome) -> Result<Shown, P
     sheet.part(Part::Note(summary(outcome, overall, &report["waiting"])));
     let rows = items(&report["rows"]);
     if !rows.is_empty() {
-        let drawn: Vec<Interval> = rows.iter().map(|row| interval(outcome, &asked, row)).collect();
-        let about = "A dot is the rate, the whisker its 95 % interval (Wilson). The number stands beside it.";
-        sheet.part(Part::Drawing(String::new(), draw::intervals(outcome.title, about, &drawn)));
+        let drawn: Vec<Level> = rows.iter().map(|row| level(outcome, &asked, row)).collect();
+        let about = "A ring is the rate that was seen, the whisker its 95 % interval (Wilson); the square is the rate drawn towards \
+                     those of the others, as few pours must be. The numbers stand below.";
+        let drawing = rates_by_level(outcome.title, about, &drawn, overall["rate"].as_f64());
+        sheet.part(Part::Drawing(String::new(), drawing.inline()));
+    }
+    if let Some(words) = report["compared"]["words"].as_str() {
+        sheet.part(Part::Note(words.to_owned()));
+        compared(&mut sheet, &asked, outcome, &report);
     }
     sheet.table(table(&look, outcome, &asked, rows));
     if report["counts_in_several"] == true {
@@ -116,21 +123,62 @@ fn summary(outcome: Outcome, overall: &Value, waiting: &Value) -> String {
     out
 }
 
-fn interval(outcome: Outcome, asked: &Asked, row: &Value) -> Interval {
-    Interval {
+fn level(outcome: Outcome, asked: &Asked, row: &Value) -> Level {
+    Level {
         label: text(row, "label"),
         count: format!("{} of {}", text(row, outcome.count), text(row, outcome.of)),
         rate: row["rate"].as_f64(),
         low: row["low"].as_f64().unwrap_or(0.0),
         high: row["high"].as_f64().unwrap_or(0.0),
+        shrunk: row["shrunken"].as_f64(),
         to: behind(outcome, asked, row),
+    }
+}
+
+/// Which levels can be told apart, or lean; the way to compare two of them.
+fn compared(sheet: &mut Sheet, asked: &Asked, outcome: Outcome, report: &Value) {
+    let told = |verdict: &str| items(&report["comparisons"]).iter().filter(|c| c["verdict"] == verdict).collect::<Vec<_>>();
+    for (verdict, heading) in [("told_apart", "Told apart"), ("leaning", "Leaning")] {
+        let found = told(verdict);
+        if found.is_empty() {
+            continue;
+        }
+        let mut table = Table::new(heading, "", &["What", "In words"]);
+        for one in found.into_iter().take(20) {
+            let (a, b) = (text(one, "a"), text(one, "b"));
+            let to = format!(
+                "/reports/compare?outcome={}&factor={}&a={}&b={}&{}",
+                outcome.name.trim_end_matches('s'),
+                escape_part(&asked.by),
+                escape_part(&a),
+                escape_part(&b),
+                asked.page()
+            );
+            let name = Cell::text(if b.is_empty() { a.clone() } else { format!("{a}, {b}") });
+            table.row([if b.is_empty() { name } else { name.to(to) }, text(one, "words").into()]);
+        }
+        sheet.table(table);
+    }
+    let rows = items(&report["rows"]);
+    if rows.len() > 1 {
+        let query = format!(
+            "/reports/compare?outcome={}&factor={}&{}",
+            outcome.name.trim_end_matches('s'),
+            escape_part(&asked.by),
+            asked.page()
+        );
+        sheet.links(&[
+            ("Compare two of them", query),
+            ("What makes a difference at all", format!("/reports/changed?outcome={}", outcome.name.trim_end_matches('s'))),
+        ]);
     }
 }
 
 fn table(look: &Look<'_>, outcome: Outcome, asked: &Asked, rows: &[Value]) -> Table {
     let leaks = outcome.name == "leaks";
     let (of, count) = (format!("{}#", outcome.of_words), format!("{}#", outcome.count_words));
-    let mut heads = vec![factor_words(&asked.by), of.as_str(), count.as_str(), "Rate, 95 % interval#"];
+    let mut heads =
+        vec![factor_words(&asked.by), of.as_str(), count.as_str(), "Rate, 95 % interval#", "Drawn to the others#", "Place#"];
     if leaks {
         heads.push("Metal lost#");
     }
@@ -141,6 +189,8 @@ fn table(look: &Look<'_>, outcome: Outcome, asked: &Asked, rows: &[Value]) -> Ta
             Cell::number(text(row, outcome.of)),
             Cell::number(text(row, outcome.count)),
             Cell::number(rate_words(row)),
+            Cell::number(drawn_words(row)),
+            Cell::number(place_words(row)),
         ];
         if leaks {
             cells.push(Cell::number(look.reads.kg(&row["lost_kg"])));
@@ -148,6 +198,23 @@ fn table(look: &Look<'_>, outcome: Outcome, asked: &Asked, rows: &[Value]) -> Ta
         table.rows.push(cells);
     }
     table
+}
+
+/// A rate drawn towards the others, with its interval.
+fn drawn_words(row: &Value) -> String {
+    match (row["shrunken"].as_f64(), row["shrunken_low"].as_f64(), row["shrunken_high"].as_f64()) {
+        (Some(rate), Some(low), Some(high)) => format!("{:.0} % ({:.0} to {:.0})", rate * 100.0, low * 100.0, high * 100.0),
+        _ => String::new(),
+    }
+}
+
+/// The places that a level may stand at, the lowest rate first.
+fn place_words(row: &Value) -> String {
+    match (row["place"]["from"].as_u64(), row["place"]["to"].as_u64()) {
+        (Some(from), Some(to)) if from == to => from.to_string(),
+        (Some(from), Some(to)) => format!("{from} to {to}"),
+        _ => String::new(),
+    }
 }
 
 /// What was found, commonest first, each with its share of all that was found.

@@ -11,8 +11,10 @@ use super::{TIE, Table, ln_factorial};
 
 /// Steps after which the tables are too many.
 const MOST_WORK: usize = 8_000_000;
+/// How many times the most work may seem to be ahead: towards the end nodes become few.
+const HOPEFUL: usize = 1;
 /// What a merge of two paths costs, in steps.
-const MERGE: usize = 4;
+const MERGE: usize = 10;
 /// Lengths nearer than this are merged.
 const SAME: f64 = 1e-10;
 
@@ -30,8 +32,14 @@ pub(super) fn exact(table: &Table) -> Option<f64> {
     let mut rows = table.row_totals.clone();
     rows.sort_unstable();
     let mut nodes: BTreeMap<Vec<u32>, Paths> = BTreeMap::from([(rows, Paths::from([(0, (0.0, 1.0))]))]);
-    for &total in before {
+    for (passed, &total) in (1..).zip(before) {
+        let done = work;
         nodes = step(&nodes, total, &mut work)?;
+        // Later columns are larger and their nodes more: what will not do is left early.
+        let left = before.len() - passed;
+        if (work - done).saturating_mul(left) > HOPEFUL * MOST_WORK {
+            return None;
+        }
     }
     let seen = table.length();
     let fixed = |totals: &[u32]| totals.iter().map(|n| ln_factorial(*n)).sum::<f64>();
@@ -148,4 +156,56 @@ fn within(
         }
     }
     true
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    fn factorial(n: u32) -> u64 {
+        (1..=u64::from(n)).product()
+    }
+
+    /// Every arrangement of cells with the margins of a table, cell by cell, with whole weights
+    /// N! ∕ Π x!; returns those no heavier than the seen one, and all.
+    fn counted(rows: &[Vec<u32>]) -> (u64, u64) {
+        fn go(left_rows: &mut [u32], left_columns: &mut [u32], at: usize, weight: u64, seen: u64) -> (u64, u64) {
+            let width = left_columns.len();
+            let (row, column) = (at / width, at % width);
+            if row == left_rows.len() {
+                let closed = left_rows.iter().chain(left_columns.iter()).all(|left| *left == 0);
+                return if closed { (if weight <= seen { weight } else { 0 }, weight) } else { (0, 0) };
+            }
+            let mut sums = (0, 0);
+            for cell in 0..=left_rows[row].min(left_columns[column]) {
+                left_rows[row] -= cell;
+                left_columns[column] -= cell;
+                let (hits, all) = go(left_rows, left_columns, at + 1, weight / factorial(cell), seen);
+                sums = (sums.0 + hits, sums.1 + all);
+                left_rows[row] += cell;
+                left_columns[column] += cell;
+            }
+            sums
+        }
+        let mut of_rows: Vec<u32> = rows.iter().map(|row| row.iter().sum()).collect();
+        let mut of_columns: Vec<u32> = (0..rows[0].len()).map(|at| rows.iter().map(|row| row[at]).sum()).collect();
+        let whole = factorial(of_rows.iter().sum());
+        let seen = rows.iter().flatten().fold(whole, |weight, cell| weight / factorial(*cell));
+        go(&mut of_rows, &mut of_columns, 0, whole, seen)
+    }
+
+    proptest! {
+        #[test]
+        fn any_small_table_is_as_counted(cells in prop::collection::vec(0_u32..4, 12), height in 2_usize..4, width in 2_usize..5) {
+            let rows: Vec<Vec<u32>> = cells.chunks(width).take(height).filter(|row| row.len() == width).map(<[u32]>::to_vec).collect();
+            prop_assume!(rows.iter().flatten().sum::<u32>() <= 16);
+            let (hits, all) = counted(&rows);
+            #[expect(clippy::cast_precision_loss, reason = "a ratio to 15 digits")]
+            let want = hits as f64 / all as f64;
+            let got = exact(&Table::new(&rows).unwrap()).unwrap();
+            prop_assert!((got - want).abs() < 1e-11, "{rows:?}: {got} {want}");
+        }
+    }
 }

@@ -11,7 +11,7 @@ const MOST_DRAWS: f64 = 9_999.0;
 /// Fewest draws: p can still fall to 0.002.
 const FEWEST_DRAWS: f64 = 499.0;
 /// Steps to be spent on all draws, of some nanoseconds each.
-const WORK: f64 = 4e7;
+const WORK: f64 = 2e7;
 /// What the start of a hypergeometric draw costs, in steps.
 const START: f64 = 12.0;
 

@@ -7,16 +7,19 @@ use nalgebra::{Cholesky, DMatrix, DVector};
 const MOST_STEPS: u32 = 200;
 /// Most halvings of one step.
 const MOST_HALVINGS: u32 = 60;
-/// Farthest that one step may carry a coefficient, in standard deviations of its column.
+/// Farthest that one step may carry a coefficient, in standard deviations of its column; or as
+/// far as the largest is from 0.
 const FARTHEST: f64 = 5.0;
 /// A step that would gain less than this in log-likelihood is not taken.
-const CONVERGED: f64 = 1e-20;
+const CONVERGED: f64 = 1e-18;
 /// Step of the differences of the score, in standard deviations of a column.
 const DIFFERENCE: f64 = 1e-6;
 /// Below this promise the top is near.
 const NEAR: f64 = 1e-8;
 /// Relative rounding of a height.
 const NOISE: f64 = 1e-13;
+/// Steps halved to less than this have stopped bringing the top nearer.
+const STALLED: f64 = 0.1;
 /// Where rounding hides any gain, a step that promises less than this ends the search; what
 /// is lost of chi-squared is twice that.
 const ROUNDING: f64 = 1e-9;
@@ -25,8 +28,8 @@ pub(super) const MOST_COLUMNS: usize = 64;
 /// Where the least of R's diagonal is above this share of the largest, forming R′R loses five
 /// digits at most.
 const WELL_APART: f64 = 3e-3;
-/// Rows are sorted by weight up to so many.
-const SORTED_UP_TO: usize = 256;
+/// A row lighter than this share of the heaviest, as where the rate is 10⁻⁵⁰, moves no digit.
+const WEIGHTLESS: f64 = 1e-25;
 
 /// Why there is no fit.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -143,12 +146,11 @@ impl Likelihood<'_> {
     }
 
     /// Rows are taken from the heaviest on, which keeps the digits of light ones (Cox & Higham
-    /// 1998); among many rows none is that light.
+    /// 1998).
     fn careful_root(&self, weights: &[f64]) -> Option<DMatrix<f64>> {
-        let mut order: Vec<usize> = (0..weights.len()).collect();
-        if order.len() <= SORTED_UP_TO {
-            order.sort_by(|a, b| weights[*b].total_cmp(&weights[*a]));
-        }
+        let heaviest = weights.iter().copied().fold(0.0, f64::max);
+        let mut order: Vec<usize> = (0..weights.len()).filter(|row| weights[*row] > heaviest * WEIGHTLESS).collect();
+        order.sort_by(|a, b| weights[*b].total_cmp(&weights[*a]));
         let weighted = DMatrix::from_fn(order.len(), self.width(), |i, j| weights[order[i]] * self.rows[order[i]][j]);
         let root = weighted.qr().unpack_r();
         let regular = root.is_square() && root.diagonal().iter().all(|d: &f64| d.abs() > 0.0 && d.is_finite());
@@ -179,7 +181,7 @@ impl Likelihood<'_> {
     pub(super) fn maximise(&self, start: DVector<f64>, held: &[usize]) -> Result<Point, NoFit> {
         let free: Vec<usize> = (0..self.width()).filter(|index| !held.contains(index)).collect();
         let mut point = self.at(start).ok_or(NoFit::NotConverged)?;
-        let (mut promised, mut damping) = (f64::INFINITY, 1.0);
+        let (mut promised, mut damping) = (f64::INFINITY, 1.0_f64);
         for _ in 0..MOST_STEPS {
             let score = self.score(&point);
             let step = self.step(&point, &free, &score).ok_or(NoFit::NotConverged)?;
@@ -193,10 +195,14 @@ impl Likelihood<'_> {
             // So near the top heights are equal to rounding: what must shrink is the promise.
             if promise < NEAR && promise >= promised {
                 damping /= 2.0;
+                if damping < STALLED {
+                    break;
+                }
             }
             promised = promise;
             let longest = step.amax();
-            let length = if longest > FARTHEST { FARTHEST / longest } else { damping };
+            let farthest = FARTHEST.max(point.beta.amax());
+            let length = if longest > farthest { farthest / longest } else { damping };
             match self.halved(&point, &free, &step, length) {
                 Some(next) => point = next,
                 None => break,

@@ -79,14 +79,16 @@ fn held_at(
     value: f64,
     fall: f64,
 ) -> Result<(Point, f64), NoFit> {
-    let mut beta = start.clone();
-    beta[index] = value;
-    // Where the start is out of reach for this value, begin from the top.
-    let point = likelihood.maximise(beta, &[index]).or_else(|_| {
-        let mut beta = top.beta.clone();
+    let held = |mut beta: DVector<f64>| {
         beta[index] = value;
-        likelihood.maximise(beta, &[index])
-    })?;
+        beta
+    };
+    // Where columns separate, coefficients grow together: all in proportion may be nearer.
+    let grown = start * (value / start[index]);
+    let starts = [held(start.clone()), held(top.beta.clone()), held(grown)];
+    let height = |beta: &DVector<f64>| likelihood.at(beta.clone()).map_or(f64::NEG_INFINITY, |point| point.height);
+    let best = starts.into_iter().max_by(|a, b| height(a).total_cmp(&height(b))).ok_or(NoFit::ProfileOpen)?;
+    let point = likelihood.maximise(best, &[index])?;
     let beyond = 2.0 * (top.height - point.height) - fall;
     Ok((point, beyond))
 }

@@ -65,24 +65,50 @@ pub fn separation(design: &Design) -> Option<Separation> {
     }
 }
 
-/// δ = u − w with u, w ≥ 0: the coefficients of −a·δ ≤ … for both halves.
-fn halves(a: &[f64]) -> Vec<f64> {
-    a.iter().map(|value| -value).chain(a.iter().copied()).collect()
-}
-
-/// u ≤ 1 and w ≤ 1.
-fn boxed(width: usize, rows: &mut Vec<Vec<f64>>, bounds: &mut Vec<f64>) {
-    for variable in 0..width {
-        let mut row = vec![0.0; width];
-        row[variable] = 1.0;
-        rows.push(row);
-        bounds.push(1.0);
+/// δ = u − w with 0 ≤ u, w ≤ 1, and perhaps t ≤ 1 after them: maximise gain·(δ, t) with
+/// −a·δ + t ≤ 0, or without t, for all sides. A program of a few sides at a time: those that
+/// its answer violates most are added until it violates none, so that the table stays small and
+/// keeps its digits. Answers δ, t (0 without) and the price of each side.
+fn solve(sides: &[Vec<f64>], gain: &[f64], with_margin: bool) -> Option<(Vec<f64>, f64, Vec<f64>)> {
+    let width = sides.first()?.len();
+    let extra = usize::from(with_margin);
+    let mut active: Vec<usize> = Vec::new();
+    loop {
+        let mut rows: Vec<Vec<f64>> = Vec::with_capacity(active.len() + 2 * width + extra);
+        let mut bounds = vec![0.0; active.len()];
+        for side in &active {
+            let a = &sides[*side];
+            rows.push(a.iter().map(|v| -v).chain(a.iter().copied()).chain(std::iter::repeat_n(1.0, extra)).collect());
+        }
+        for variable in 0..2 * width + extra {
+            let mut row = vec![0.0; 2 * width + extra];
+            row[variable] = 1.0;
+            rows.push(row);
+            bounds.push(1.0);
+        }
+        let optimum = maximise(gain, &rows, &bounds)?;
+        let delta: Vec<f64> = (0..width).map(|j| optimum.solution[j] - optimum.solution[j + width]).collect();
+        let margin = if with_margin { *optimum.solution.last()? } else { 0.0 };
+        let mut violated: Vec<(f64, usize)> = sides
+            .iter()
+            .enumerate()
+            .map(|(side, a)| (along(a, &delta) - margin, side))
+            .filter(|(slack, side)| *slack < -ROUNDING / 10.0 && !active.contains(side))
+            .collect();
+        if violated.is_empty() {
+            let mut prices = vec![0.0; sides.len()];
+            for (side, price) in active.iter().zip(&optimum.prices) {
+                prices[*side] = *price;
+            }
+            return Some((delta, margin, prices));
+        }
+        violated.sort_by(|a, b| a.0.total_cmp(&b.0));
+        active.extend(violated.iter().take(2 * width).map(|(_, side)| side));
     }
 }
 
-fn along(a: &[f64], solution: &[f64]) -> f64 {
-    let width = a.len();
-    a.iter().enumerate().map(|(j, value)| value * (solution[j] - solution[j + width])).sum()
+fn along(a: &[f64], delta: &[f64]) -> f64 {
+    a.iter().zip(delta).map(|(a, d)| a * d).sum()
 }
 
 /// Whether some direction separates; `None` where neither answer can be shown.
@@ -90,16 +116,13 @@ fn separating(sides: &[Vec<f64>]) -> Option<bool> {
     let width = sides.first()?.len();
     let sum: Vec<f64> = (0..width).map(|j| sides.iter().map(|a| a[j]).sum()).collect();
     let gain: Vec<f64> = sum.iter().copied().chain(sum.iter().map(|value| -value)).collect();
-    let mut rows: Vec<Vec<f64>> = sides.iter().map(|a| halves(a)).collect();
-    let mut bounds = vec![0.0; sides.len()];
-    boxed(2 * width, &mut rows, &mut bounds);
-    let optimum = maximise(&gain, &rows, &bounds)?;
-    if optimum.value > ROUNDING {
-        let steps: Vec<f64> = sides.iter().map(|a| along(a, &optimum.solution)).collect();
+    let (delta, _, prices) = solve(sides, &gain, false)?;
+    let steps: Vec<f64> = sides.iter().map(|a| along(a, &delta)).collect();
+    if steps.iter().sum::<f64>() > ROUNDING * steps.len() as f64 {
         let shown = steps.iter().all(|step| *step > -ROUNDING) && steps.iter().any(|step| *step > ROUNDING);
         return shown.then_some(true);
     }
-    let weights: Vec<f64> = optimum.prices.iter().take(sides.len()).map(|price| 1.0 + price).collect();
+    let weights: Vec<f64> = prices.iter().map(|price| 1.0 + price).collect();
     let heaviest = weights.iter().copied().fold(1.0, f64::max);
     let balanced = (0..width).all(|j| {
         let left: f64 = sides.iter().zip(&weights).map(|(a, weight)| a[j] * weight).sum();
@@ -113,9 +136,6 @@ fn completely(sides: &[Vec<f64>]) -> bool {
     let Some(width) = sides.first().map(Vec::len) else { return false };
     let mut gain = vec![0.0; 2 * width + 1];
     gain[2 * width] = 1.0;
-    let mut rows: Vec<Vec<f64>> = sides.iter().map(|a| halves(a).into_iter().chain([1.0]).collect()).collect();
-    let mut bounds = vec![0.0; sides.len()];
-    boxed(2 * width + 1, &mut rows, &mut bounds);
-    let optimum = maximise(&gain, &rows, &bounds);
-    optimum.is_some_and(|optimum| sides.iter().all(|a| along(a, &optimum.solution) > ROUNDING))
+    let found = solve(sides, &gain, true);
+    found.is_some_and(|(delta, _, _)| sides.iter().all(|a| along(a, &delta) > ROUNDING))
 }

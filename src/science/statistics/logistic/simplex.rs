@@ -12,11 +12,9 @@ const MOST_PIVOTS: u32 = 100_000;
 
 /// The optimum.
 pub(super) struct Optimum {
-    /// c·x there.
-    pub(super) value: f64,
     /// x.
     pub(super) solution: Vec<f64>,
-    /// The price of each row: y ≥ 0 with Aᵀy ≥ c and b·y the same value.
+    /// The price of each row: y ≥ 0 with Aᵀy ≥ c and b·y = c·x.
     pub(super) prices: Vec<f64>,
 }
 
@@ -34,14 +32,13 @@ pub(super) fn maximise(c: &[f64], rows: &[Vec<f64>], b: &[f64]) -> Option<Optimu
     None
 }
 
-/// basic = constant − Σ coefficient · nonbasic; value = constant + Σ gain · nonbasic. Variables
+/// basic = constant − Σ coefficient · nonbasic, and c·x grows by gain · nonbasic. Variables
 /// are numbered x first, then the slack of each row.
 struct Dictionary {
     basic: Vec<usize>,
     nonbasic: Vec<usize>,
     constant: Vec<f64>,
     coefficients: Vec<Vec<f64>>,
-    value: f64,
     gain: Vec<f64>,
 }
 
@@ -52,7 +49,6 @@ impl Dictionary {
             nonbasic: (0..c.len()).collect(),
             constant: b.to_vec(),
             coefficients: rows.to_vec(),
-            value: 0.0,
             gain: c.to_vec(),
         }
     }
@@ -90,7 +86,6 @@ impl Dictionary {
         let times = self.gain[enters];
         self.gain[enters] = 0.0;
         self.gain.iter_mut().zip(&pivot).for_each(|(value, pivot)| *value -= times * pivot);
-        self.value += times * level;
         self.coefficients[leaves] = pivot;
         self.constant[leaves] = level;
         std::mem::swap(&mut self.basic[leaves], &mut self.nonbasic[enters]);
@@ -105,7 +100,7 @@ impl Dictionary {
         for (variable, gain) in self.nonbasic.iter().zip(&self.gain).filter(|(variable, _)| **variable >= variables) {
             prices[*variable - variables] = (-gain).max(0.0);
         }
-        Optimum { value: self.value, solution, prices }
+        Optimum { solution, prices }
     }
 }
 
@@ -118,7 +113,6 @@ mod tests {
         // Dantzig's example of 1963: 3x + 5y, x ≤ 4, 2y ≤ 12, 3x + 2y ≤ 18: 36 at (2, 6).
         let rows = [vec![1.0, 0.0], vec![0.0, 2.0], vec![3.0, 2.0]];
         let got = maximise(&[3.0, 5.0], &rows, &[4.0, 12.0, 18.0]).unwrap();
-        assert!((got.value - 36.0).abs() < 1e-12);
         assert!((got.solution[0] - 2.0).abs() < 1e-12 && (got.solution[1] - 6.0).abs() < 1e-12);
         // The prices are those of the dual: 0, 1½, 1.
         for (price, want) in got.prices.iter().zip([0.0, 1.5, 1.0]) {
@@ -131,7 +125,8 @@ mod tests {
         // Beale's example (1955), on which the rule of the greatest gain cycles: 1 ∕ 20.
         let rows = [vec![0.25, -60.0, -0.04, 9.0], vec![0.5, -90.0, -0.02, 3.0], vec![0.0, 0.0, 1.0, 0.0]];
         let got = maximise(&[0.75, -150.0, 0.02, -6.0], &rows, &[0.0, 0.0, 1.0]).unwrap();
-        assert!((got.value - 0.05).abs() < 1e-12, "{}", got.value);
+        let value: f64 = got.solution.iter().zip([0.75, -150.0, 0.02, -6.0]).map(|(x, c)| x * c).sum();
+        assert!((value - 0.05).abs() < 1e-12, "{value}");
         assert!(maximise(&[1.0], &[vec![-1.0]], &[1.0]).is_none());
         assert!(maximise(&[1.0], &[vec![1.0]], &[-1.0]).is_none());
     }

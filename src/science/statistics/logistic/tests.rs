@@ -59,6 +59,24 @@ fn plain_likelihood_refuses_what_separates() {
 }
 
 #[test]
+fn a_border_between_many_rows_is_found() {
+    let mut random = ChaCha8Rng::seed_from_u64(5);
+    let mut draw = |rows: usize| (0..rows).map(|_| random.random::<f64>()).collect::<Vec<f64>>();
+    let (a, b, c) = (draw(1000), draw(1000), draw(1000));
+    let over: Vec<u32> = a.iter().zip(&b).map(|(a, b)| u32::from(a + b > 1.2)).collect();
+    let columns = [column("a", &a), column("b", &b), column("c", &c)];
+    let design = |s: &[u32]| Design::new(&columns, s, &[1; 1000]).unwrap();
+    assert_eq!(separation(&design(&over)), Some(Separation::Complete));
+    // The penalised fit finds the border too, and one row on the other side takes it away.
+    let got = Firth::new(&design(&over)).unwrap().estimates();
+    assert!((got[1] / got[2] - 1.0).abs() < 0.1 && (got[0] / got[1] + 1.2).abs() < 0.1, "{got:?}");
+    let mut one = over.clone();
+    let farthest = (0..1000).max_by(|i, j| (a[*i] + b[*i]).total_cmp(&(a[*j] + b[*j]))).unwrap();
+    one[farthest] = 0;
+    assert_eq!(separation(&design(&one)), Some(Separation::None));
+}
+
+#[test]
 fn firth_has_its_closed_forms() {
     // Saturated 2 × 2: one half added to every cell (Firth 1993).
     for (a, m, b, n) in [(0, 14, 4, 12), (3, 9, 3, 9), (5, 5, 0, 7), (1, 400, 90, 350)] {

@@ -194,6 +194,8 @@ impl Tilted {
 
 #[cfg(test)]
 mod tests {
+    use proptest::prelude::*;
+
     use super::*;
 
     fn stratum(xa: u32, na: u32, xb: u32, nb: u32) -> Stratum {
@@ -281,6 +283,21 @@ mod tests {
     }
 
     #[test]
+    fn counts_of_thousands_are_as_counted() {
+        // Fractions of whole numbers, worked out in another language.
+        for (strata, want) in [
+            (
+                vec![stratum(60, 5_000, 90, 5_000), stratum(200, 3_000, 260, 3_200), stratum(5, 2_000, 2, 900)],
+                0.002_084_563_249_983_631_2,
+            ),
+            (vec![stratum(900, 10_000, 1_300, 10_000)], 1.579_298_295_424_250_4e-19),
+        ] {
+            let got = exact_conditional(&strata).p;
+            assert!((got / want - 1.0).abs() < 1e-10, "{got} {want}");
+        }
+    }
+
+    #[test]
     fn large_counts_are_quick_and_agree_with_the_normal_law() {
         // 40 strata, 800,000 pours: near the normal approximation with a correction.
         let strata: Vec<Stratum> = (0..40).map(|i| stratum(480 + i, 10_000, 500, 10_000)).collect();
@@ -296,5 +313,33 @@ mod tests {
         assert!(far.p < 1e-200 && far.less < 1e-200 && (far.greater - 1.0).abs() < 1e-12, "{far:?}");
         let odds = conditional_odds_ratio(&[stratum(100_000, 500_000, 300_000, 500_000)], 0.95).unwrap();
         assert!((odds.value * 6.0 - 1.0).abs() < 1e-4 && odds.low < odds.value && odds.value < odds.high, "{odds:?}");
+    }
+
+    fn any_stratum() -> impl Strategy<Value = Stratum> {
+        (0_u32..9, 0_u32..30, 0_u32..9, 0_u32..30).prop_map(|(x, m, y, n)| stratum(x, x + m, y, y + n))
+    }
+
+    proptest! {
+        #[test]
+        fn any_strata_are_as_counted(strata in prop::collection::vec(any_stratum(), 1..3)) {
+            let (want, _) = enumerated(&strata);
+            prop_assert!((exact_conditional(&strata).p - want).abs() < 1e-12);
+        }
+
+        #[test]
+        fn any_limits_are_where_the_tails_say(strata in prop::collection::vec(any_stratum(), 1..5), confidence in 0.5_f64..0.999) {
+            if let Some(odds) = conditional_odds_ratio(&strata, confidence) {
+                let observed = strata.iter().map(|stratum| u64::from(stratum.a.events())).sum();
+                let tail = (1.0 - confidence) / 2.0;
+                let at = |odds: f64| sum_over(&strata, odds.ln(), KEEP).one_sided(observed);
+                if odds.low > 0.0 {
+                    prop_assert!((at(odds.low).1 / tail - 1.0).abs() < 1e-9, "{:?} {odds:?}", at(odds.low));
+                }
+                if odds.high.is_finite() {
+                    prop_assert!((at(odds.high).0 / tail - 1.0).abs() < 1e-9, "{:?} {odds:?}", at(odds.high));
+                }
+                prop_assert!(odds.low <= odds.value && odds.value <= odds.high);
+            }
+        }
     }
 }

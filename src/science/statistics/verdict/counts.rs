@@ -25,6 +25,8 @@ pub(super) struct Counts<'a> {
     cells: &'a [Cell],
     levels: BTreeMap<usize, BTreeMap<usize, Arm>>,
     strata: BTreeMap<usize, Arm>,
+    /// All shells, each once, where a shell may stand at several levels.
+    all: Option<&'a [Cell]>,
 }
 
 impl<'a> Counts<'a> {
@@ -36,7 +38,19 @@ impl<'a> Counts<'a> {
             add(levels.entry(cell.level).or_default().entry(cell.stratum).or_default());
             add(strata.entry(cell.stratum).or_default());
         }
-        Self { cells, levels, strata }
+        Self { cells, levels, strata, all: None }
+    }
+
+    /// Cells of levels of which a shell may have several, among all shells, each once: a level is held
+    /// against the shells that are not at it.
+    pub(super) fn among(cells: &'a [Cell], all: &'a [Cell]) -> Self {
+        let whole = Self::new(all);
+        Self { strata: whole.strata, all: Some(all), ..Self::new(cells) }
+    }
+
+    /// Whether a shell may stand at several levels.
+    pub(super) const fn overlap(&self) -> bool {
+        self.all.is_some()
     }
 
     /// The levels, each with all its shells.
@@ -72,15 +86,27 @@ impl<'a> Counts<'a> {
     pub(super) fn heats(&self, a: usize, b: Option<usize>, strata: &[usize]) -> Vec<Heat> {
         // By level and number, or by the place of a cell without one.
         type Key = (bool, Result<usize, usize>);
-        let mut heats: BTreeMap<Key, Vec<(usize, Arm)>> = BTreeMap::new();
+        let mut heats: BTreeMap<Key, BTreeMap<usize, Arm>> = BTreeMap::new();
+        let used = |cell: &Cell| cell.arm.of() > 0 && strata.binary_search(&cell.stratum).is_ok();
         for (place, cell) in self.cells.iter().enumerate() {
             let at_a = cell.level == a;
-            let counts = at_a || b.is_none_or(|b| cell.level == b);
-            if counts && cell.arm.of() > 0 && strata.binary_search(&cell.stratum).is_ok() {
-                heats.entry((at_a, cell.heat.ok_or(place))).or_default().push((cell.stratum, cell.arm));
+            let counts = at_a || (self.all.is_none() && b.is_none_or(|b| cell.level == b));
+            if counts && used(cell) {
+                let sum = heats.entry((at_a, cell.heat.ok_or(place))).or_default().entry(cell.stratum).or_default();
+                *sum = sum.with(cell.arm);
             }
         }
-        heats.into_iter().map(|((at_a, _), parts)| Heat { at_a, parts }).collect()
+        // What of each heat is not at a, where the levels overlap.
+        for cell in self.all.into_iter().flatten().filter(|cell| used(cell)) {
+            let Some(heat) = cell.heat else { continue };
+            let at_a = heats.get(&(true, Ok(heat))).and_then(|parts| parts.get(&cell.stratum)).copied().unwrap_or_default();
+            let rest = less(cell.arm, at_a);
+            if rest.of() > 0 {
+                let sum = heats.entry((false, Ok(heat))).or_default().entry(cell.stratum).or_default();
+                *sum = sum.with(rest);
+            }
+        }
+        heats.into_iter().map(|((at_a, _), parts)| Heat { at_a, parts: parts.into_iter().collect() }).collect()
     }
 }
 

@@ -32,9 +32,19 @@ pub struct Family {
 /// Judges all levels of a factor with at least [`LEAST_SHELLS`] shells.
 #[must_use]
 pub fn judge(cells: &[Cell], options: &Options) -> Family {
-    let counts = Counts::new(cells);
-    let Members { levels, kind, sides } = Members::new(&counts);
-    let found: Vec<_> = sides.iter().map(|sides| sides.p(&counts, options)).collect();
+    judged(&Counts::new(cells), options)
+}
+
+/// Judges levels of which a shell may have several, as hands or batches: each against the shells that are
+/// not at it. `all` has every shell once, in the same strata and heats; its levels do not matter.
+#[must_use]
+pub fn judge_among(cells: &[Cell], all: &[Cell], options: &Options) -> Family {
+    judged(&Counts::among(cells, all), options)
+}
+
+fn judged(counts: &Counts, options: &Options) -> Family {
+    let Members { levels, kind, sides } = Members::new(counts);
+    let found: Vec<_> = sides.iter().map(|sides| sides.p(counts, options)).collect();
     let adjusted = holm(&found.iter().map(|found| found.1).collect::<Vec<f64>>());
     let comparisons: Vec<Comparison> = sides
         .iter()
@@ -59,20 +69,21 @@ pub fn compare(cells: &[Cell], a: usize, b: usize, options: &Options) -> Option<
     if a == b {
         return None;
     }
-    let found = asked.p(&counts, options);
     if asked.few() {
-        return asked.say(found, None, sides.len(), options);
+        return asked.say(asked.p(&counts, options), None, sides.len(), options);
     }
     if kind == Kind::EachWithTheRest {
+        let found = asked.p(&counts, options);
         let pairs = levels.len() * levels.len().saturating_sub(1) / 2;
         #[expect(clippy::cast_precision_loss, reason = "counts of pairs lie far below 2^53")]
         let bound = (found.1 * pairs as f64).min(1.0);
         return asked.say(found, Some(bound), pairs, options);
     }
-    let all: Vec<f64> = sides.iter().map(|sides| sides.p(&counts, options).1).collect();
-    let place = sides.iter().position(|sides| (sides.a, sides.b) == (a.min(b), Some(a.max(b))));
-    let holm_p = place.and_then(|place| holm(&all).get(place).copied());
-    asked.say(found, holm_p, sides.len(), options)
+    // The pair's own p is the one in the list, whichever way round it is asked for.
+    let all: Vec<_> = sides.iter().map(|sides| sides.p(&counts, options)).collect();
+    let place = sides.iter().position(|sides| (sides.a, sides.b) == (a.min(b), Some(a.max(b))))?;
+    let adjusted = holm(&all.iter().map(|found| found.1).collect::<Vec<f64>>());
+    asked.say(*all.get(place)?, adjusted.get(place).copied(), sides.len(), options)
 }
 
 /// "What changed": which of several factors, each given by its cells and options, show any
@@ -97,7 +108,7 @@ struct Members {
 impl Members {
     fn new(counts: &Counts) -> Self {
         let levels: Vec<usize> = counts.levels().filter(|(_, arm)| arm.of() >= LEAST_SHELLS).map(|(level, _)| level).collect();
-        if levels.len() > MOST_IN_PAIRS {
+        if levels.len() > MOST_IN_PAIRS || counts.overlap() {
             let sides = levels.iter().map(|a| Sides::new(counts, *a, None)).collect();
             return Self { levels, kind: Kind::EachWithTheRest, sides };
         }

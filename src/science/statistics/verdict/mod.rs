@@ -18,7 +18,7 @@ mod tests;
 
 pub use compare::{Adjusted, Comparison, PoursNeeded, Used};
 pub use counts::Cell;
-pub use family::{Family, Kind, changed, compare, judge};
+pub use family::{Family, Kind, changed, compare, judge, judge_among};
 pub use ranks::Places;
 
 /// The threshold of pages that stand and are read again and again.
@@ -38,7 +38,8 @@ pub struct Options {
     /// Holm's p must be below it: [`STANDING`] or [`NAMED_BEFOREHAND`].
     pub threshold: f64,
     /// Whether the factor is constant within heats (furnace, hand, month; for a kiln the
-    /// burnout load), so that heats are permuted.
+    /// burnout load), so that heats are permuted. A heat in which both levels occur in spite
+    /// of that counts as two.
     pub within_heats: bool,
     /// The smallest difference of rates worth knowing, between 0 and 1.
     pub worth_knowing: f64,

@@ -38,11 +38,15 @@ fn confounded(rng: &mut ChaCha8Rng, levels: usize) -> Vec<Cell> {
 }
 
 /// Heats of 2 to 6 shells, each of one alloy and one level, with a chance of its own:
-/// beta-binomial with correlation 0.25, of mean 0.05 or 0.15 by alloy.
+/// beta-binomial with correlation 0.25, of mean 0.05 or 0.15 by alloy. The higher the level,
+/// the more of its heats are of the second.
 fn of_heats(rng: &mut ChaCha8Rng, levels: usize, heats: usize) -> Vec<Cell> {
     let mut cells = Vec::new();
     for heat in 0..heats {
-        let (stratum, level) = (rng.random_range(0..2), rng.random_range(0..levels));
+        let level = rng.random_range(0..levels);
+        #[expect(clippy::cast_precision_loss, reason = "a few levels")]
+        let second = (level + 1) as f64 / (levels + 1) as f64;
+        let stratum = usize::from(rng.random::<f64>() < second);
         let mean = if stratum == 0 { 0.05 } else { 0.15 };
         // Polya's urn: the chance of the next event given those before, at a + b = 1 ∕ ρ − 1 = 3.
         let (of, mut events) = (rng.random_range(2..=6), 0);
@@ -119,7 +123,7 @@ fn without_an_effect_levels_of_shared_heats_are_not_told_apart() {
 #[test]
 #[ignore = "long form, run nightly"]
 fn without_an_effect_levels_of_shared_heats_are_not_told_apart_long() {
-    shared_heats(2_000, &[(2, 60, 0.05), (3, 90, 0.05), (5, 150, 0.05), (2, 60, 0.01)]);
+    shared_heats(2_000, &[(2, 60, 0.05), (3, 90, 0.05), (5, 150, 0.05), (10, 300, 0.05), (2, 60, 0.01), (5, 150, 0.01)]);
 }
 
 #[test]

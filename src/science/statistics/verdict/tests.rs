@@ -153,6 +153,10 @@ fn what_is_constant_within_heats_is_judged_by_heats() {
     let heats = compare(&cells, 0, 1, &Options { within_heats: true, ..ONCE }).unwrap();
     assert!(shells.raw_p < 0.01 && heats.raw_p > 0.9, "{} {}", shells.raw_p, heats.raw_p);
     assert_eq!(heats.adjusted.test, Test::HeatPermutation(9_999));
+    // Permutations are drawn once for a pair, whichever way round it is asked for.
+    let turned = compare(&by_heat([3, 1, 2, 5, 0, 6]), 1, 0, &Options { within_heats: true, ..ONCE }).unwrap();
+    let straight = compare(&by_heat([3, 1, 2, 5, 0, 6]), 0, 1, &Options { within_heats: true, ..ONCE }).unwrap();
+    assert_eq!((turned.raw_p.to_bits(), turned.holm_p), (straight.raw_p.to_bits(), straight.holm_p));
     // One heat, its shells one by one, is still one heat.
     let singly: Vec<Cell> = cells
         .iter()
@@ -184,4 +188,27 @@ fn what_changed_goes_by_factors_first() {
     let many: Vec<(&[Cell], Options)> = (0..10).map(|i| (if i == 0 { loud.as_slice() } else { &quiet }, ONCE)).collect();
     let apart = changed(&many, 0.05)[0].as_ref().unwrap().comparisons.iter().filter(|c| c.verdict == Verdict::ToldApart).count();
     assert_eq!(apart, 1);
+}
+
+#[test]
+fn levels_that_overlap_are_each_held_against_the_shells_that_are_not_at_them() {
+    // 40 shells: 10 had hand 0 alone, 10 hand 1 alone, 10 both, 10 neither; those with hand 0 leaked.
+    let arm = |events, of| Arm::new(events, of).unwrap();
+    let cell = |level, arm| Cell { level, stratum: 0, heat: None, arm };
+    let options = Options { threshold: STANDING, within_heats: false, worth_knowing: 0.1, seed: 1 };
+    let cells = [cell(0, arm(16, 20)), cell(1, arm(8, 20))];
+    let all = [cell(0, arm(16, 40))];
+    let family = judge_among(&cells, &all, &options);
+    assert_eq!((family.kind, family.comparisons.len()), (Kind::EachWithTheRest, 2));
+    let rates: Vec<_> = family.comparisons.iter().map(|c| (c.rate_a.count, c.rate_a.of, c.rate_b.count, c.rate_b.of)).collect();
+    assert_eq!(rates, [(16, 20, 0, 20), (8, 20, 8, 20)]);
+    let words: Vec<_> = family.comparisons.iter().map(|c| c.verdict).collect();
+    assert_eq!(words, [Verdict::ToldApart, Verdict::CannotTellYet]);
+    // By heats: each heat has ten, the hand worked in half of them all.
+    let cell = |level, heat, arm| Cell { level, stratum: 0, heat: Some(heat), arm };
+    let cells: Vec<Cell> = (0..10).map(|heat| cell(0, heat, arm(5, 10))).collect();
+    let all: Vec<Cell> = (0..20).map(|heat| cell(0, heat, arm(if heat < 10 { 5 } else { 0 }, 10))).collect();
+    let family = judge_among(&cells, &all, &Options { within_heats: true, ..options });
+    let first = &family.comparisons[0];
+    assert_eq!((first.rate_b.count, first.rate_b.of, first.verdict), (0, 100, Verdict::ToldApart));
 }

@@ -13,6 +13,7 @@ mod cost;
 mod dated;
 mod every_page;
 mod evidence;
+mod evidence_chart;
 mod export;
 mod forget;
 mod grid;

@@ -1,10 +1,10 @@
 //! `/v1/reports/leaks`, `/shorts`, `/defects`, `/yields`.
 
 use super::ask::{Ask, params};
-use super::{rates, yields};
+use super::{rates, rates_drawing, yields};
 use crate::book::api::Kit;
 use crate::kernel::actor::Right;
-use crate::web::route::handler;
+use crate::web::route::{JSON_OR_SVG, handler};
 use crate::web::{Answer, Method, Reply, Route};
 use serde_json::{Value, json};
 
@@ -27,6 +27,8 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
 
 fn route(kit: &Kit, name: &'static str, about: &str, more: &[&'static str]) -> Route {
     let kit = kit.clone();
+    // A rate by levels can be drawn; yields have no one drawing.
+    let media = if name == "yields" { "application/json" } else { JSON_OR_SVG };
     Route {
         method: Method::Get,
         path: format!("/v1/reports/{name}"),
@@ -36,17 +38,17 @@ fn route(kit: &Kit, name: &'static str, about: &str, more: &[&'static str]) -> R
         heading: "Reports",
         params: params(more),
         body: None,
-        answer: Answer { status: 200, about: "The report", media: "application/json", schema: schema(name), etag: false },
+        answer: Answer { status: 200, about: "The report", media, schema: schema(name), etag: false },
         handler: handler(move |ctx| {
             let kit = kit.clone();
             async move {
                 let mut read = kit.db.read().await?;
                 let ask = Ask::read(&mut read, &ctx).await?;
-                let report = match name {
-                    "yields" => yields::report(&mut read, &ask, ctx.now).await?,
-                    _ => rates::report(&mut read, &ask, name, ctx.now).await?,
-                };
-                Ok(Reply::json(&report))
+                if name == "yields" {
+                    return Ok(Reply::json(&yields::report(&mut read, &ask, ctx.now).await?));
+                }
+                let report = rates::report(&mut read, &ask, name, ctx.now).await?;
+                Ok(Reply::json(&report).drawn(|report| rates_drawing::rates(report).alone()))
             }
         }),
     }

@@ -10,7 +10,7 @@ use super::ask::{Ask, filters, malformed};
 use super::chart_drawing;
 use super::chart_words::{self as words, Per};
 use super::factor::{self, Factor};
-use super::outcome::Outcome;
+use super::outcome::{Outcome, handed_on};
 use super::store::{self, Rests, chart as sql};
 use crate::book::api::Kit;
 use crate::db::ReadTx;
@@ -22,7 +22,7 @@ use crate::shop::house::settings::{self, Settings};
 use crate::web::page::escape_part;
 use crate::web::route::{JSON_OR_SVG, handler};
 use crate::web::{Answer, Ctx, Method, Param, Reply, Route};
-use serde_json::{Value, json};
+use serde_json::{Map, Value, json};
 
 /// The most shells that are charted one by one.
 const MOST: i64 = 5_000;
@@ -58,14 +58,13 @@ pub fn route(kit: &Kit) -> Route {
 
 /// Where what is behind a place opens: pages take days, where the instants asked for begin one.
 fn behind(outcome: Outcome, ask: &Ask, settings: &Settings, month: &str) -> String {
-    let mut out = format!("/reports/behind?outcome={}&by=month&level={}", outcome.report(), escape_part(month));
-    for (name, value) in &ask.filters {
-        let text = value.as_str().unwrap_or_default();
-        let day = Instant::parse(text).filter(|at| settings.begin(settings.day(*at)) == Some(*at)).map(|at| settings.day(at));
-        let text = day.filter(|_| name == "from" || name == "to").map_or_else(|| text.to_owned(), |day| day.to_string());
-        out.push_str(&format!("&{name}={}", escape_part(&text)));
-    }
-    out
+    let shown = |(name, value): (&String, &Value)| {
+        let at = value.as_str().and_then(Instant::parse).filter(|_| name == "from" || name == "to");
+        let day = at.map(|at| (at, settings.day(at))).filter(|(at, day)| settings.begin(*day) == Some(*at));
+        (name.clone(), day.map_or_else(|| value.clone(), |(_, day)| day.to_string().into()))
+    };
+    let filters: Map<String, Value> = ask.filters.iter().map(shown).collect();
+    format!("/reports/behind?outcome={}&by=month&level={}{}", outcome.report(), escape_part(month), handed_on(&filters))
 }
 
 /// A place on the chart before it is judged.

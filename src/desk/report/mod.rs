@@ -27,6 +27,7 @@ mod model_words;
 mod outcome;
 pub mod pages;
 mod rates;
+mod rates_drawing;
 mod schemas;
 mod statement;
 mod store;

@@ -17,7 +17,7 @@ use super::model_fit::{self, Fitted, Refused};
 use super::model_schema::schema;
 use super::model_terms::{Enters, Terms, number};
 use super::model_words::{self as words, Odds};
-use super::outcome::Outcome;
+use super::outcome::{Outcome, handed_on};
 use super::pages::factor_words;
 use super::rates::put_rate;
 use super::store::{self, model as sql};
@@ -296,9 +296,6 @@ fn rates(outcome: Outcome, ask: &Ask, terms: &Terms, fitted: Option<&Fitted>) ->
 
 /// Where what is behind a level opens.
 pub fn behind(outcome: Outcome, ask: &Ask, factor: Factor, label: &str) -> String {
-    let mut out = format!("/reports/behind?outcome={}&by={}&level={}", outcome.report(), factor.name(), escape_part(label));
-    for (name, value) in &ask.filters {
-        out.push_str(&format!("&{name}={}", escape_part(value.as_str().unwrap_or_default())));
-    }
-    out
+    let level = escape_part(label);
+    format!("/reports/behind?outcome={}&by={}&level={level}{}", outcome.report(), factor.name(), handed_on(&ask.filters))
 }

@@ -160,14 +160,12 @@ fn check(terms: &Terms) -> Result<(), Refused> {
 /// number where it alone tells apart those that had it.
 fn pinned_down(terms: &Terms, (factor, level): Place, columns: &[Column], counts: &[u32], totals: &[u32]) -> bool {
     let Some(taken) = terms.factors.get(factor) else { return true };
-    match (&taken.enters, level) {
-        (Enters::Levels(levels), Some(level)) => [0, level].iter().all(|at| levels.get(*at).is_none_or(|l| !l.alike())),
-        _ => {
-            let own: Vec<Column> = columns.iter().filter(|c| c.name == taken.factor.name()).cloned().collect();
-            let alone = Design::new(&own, counts, totals).ok();
-            !matches!(alone.as_ref().and_then(separation), Some(Separation::Quasi | Separation::Complete))
-        }
+    if let (Enters::Levels(levels), Some(level)) = (&taken.enters, level) {
+        return [0, level].iter().all(|at| levels.get(*at).is_none_or(|l| !l.alike()));
     }
+    let own: Vec<Column> = columns.iter().filter(|c| c.name == taken.factor.name()).cloned().collect();
+    let alone = Design::new(&own, counts, totals).ok();
+    !matches!(alone.as_ref().and_then(separation), Some(Separation::Quasi | Separation::Complete))
 }
 
 fn rates(

@@ -28,6 +28,8 @@ pub struct Level {
     pub told: String,
     /// How it is shown.
     pub label: String,
+    /// How it stands in a sentence.
+    pub words: String,
     /// How many shells.
     pub n: u32,
     /// How many of them had it.
@@ -197,7 +199,10 @@ fn levels(rows: &[Alike], at: usize, factor: Factor, edges: &[f64], names: &[(i6
         .map(|(told, (n, count))| {
             let shown = Shown::new(factor, Some(told), edges, names);
             let label = shown.row()["label"].as_str().unwrap_or(told).to_owned();
-            (shown, Level { told: told.to_owned(), label, n, count })
+            // Codes are read as words; a name is left as it was given.
+            let coded = matches!(factor, Factor::Support | Factor::Fed | Factor::Core | Factor::PatternMaterial);
+            let words = if coded { label.replace('_', " ") } else { label.clone() };
+            (shown, Level { told: told.to_owned(), label, words, n, count })
         })
         .collect();
     shown.sort_by(|(a, _), (b, _)| a.key().cmp(&b.key()));

@@ -51,9 +51,9 @@ fn named(factor: Factor) -> String {
 
 fn alike(level: &Level, outcome: Outcome) -> String {
     if level.count == 0 {
-        format!("{} has never {} (0 of {})", level.label, outcome.did(), level.n)
+        format!("{} has never {} (0 of {})", level.words, outcome.did(), level.n)
     } else {
-        format!("every shell of {} {} ({} of {})", level.label, outcome.did(), level.count, level.n)
+        format!("every shell of {} {} ({} of {})", level.words, outcome.did(), level.count, level.n)
     }
 }
 
@@ -83,21 +83,21 @@ pub fn term(term: &Term, taken: &Taken, outcome: Outcome, several: bool) -> Stri
                 return format!(
                     "{}; its effect cannot be pinned down: the odds of {one} at {}{rest} are {bound} times those at {}.",
                     capital(&alike(who, outcome)),
-                    level.label,
-                    reference.label
+                    level.words,
+                    reference.words
                 );
             }
             format!(
                 "{}: {} of {} {did}; {}: {} of {}. The odds of {one} at {}{rest} are {} times those at {} ({}); {}.",
-                level.label,
+                capital(&level.words),
                 level.count,
                 level.n,
-                reference.label,
+                reference.words,
                 reference.count,
                 reference.n,
-                level.label,
+                level.words,
                 times(odds.ratio),
-                reference.label,
+                reference.words,
                 odds.range(),
                 odds.one(),
                 did = outcome.did()
@@ -132,7 +132,7 @@ pub fn standing(terms: &Terms, at: usize) -> String {
     let others = terms.factors.iter().enumerate().filter(|(n, taken)| *n != at && taken.columns() > 0).map(|(_, taken)| {
         match &taken.enters {
             Enters::Levels(levels) => {
-                format!("{} {}", factor_words(taken.factor.name()), levels.first().map_or("", |l| l.label.as_str()))
+                format!("{} {}", factor_words(taken.factor.name()), levels.first().map_or("", |l| l.words.as_str()))
             }
             Enters::Number(_, _, mean) => {
                 let unit = number(taken.factor).map_or("", |(_, unit, _)| unit);
@@ -199,7 +199,7 @@ pub fn left_out(left: &LeftOut, terms: &Terms) -> String {
         let Some(taken) = terms.factors.get(factor) else { return String::new() };
         let words = factor_words(taken.factor.name());
         match (&taken.enters, level) {
-            (Enters::Levels(levels), Some(at)) => format!("{words} {}", levels.get(at).map_or("", |l| l.label.as_str())),
+            (Enters::Levels(levels), Some(at)) => format!("{words} {}", levels.get(at).map_or("", |l| l.words.as_str())),
             _ => words.to_owned(),
         }
     };

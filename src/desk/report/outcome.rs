@@ -2,8 +2,10 @@
 
 use super::ask::malformed;
 use crate::kernel::Problem;
+use crate::web::page::escape_part;
 use crate::web::{Ctx, Param};
-use serde_json::json;
+use serde_json::{Value, json};
+use std::fmt::Write as _;
 
 /// An outcome of a shell poured.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -100,7 +102,7 @@ pub fn percent(rate: f64, of: f64) -> String {
 #[must_use]
 pub fn about(number: f64) -> String {
     let size = number.abs();
-    if size >= 9.95 || size < 1e-9 {
+    if !(1e-9..9.95).contains(&size) {
         format!("{number:.0}")
     } else if size >= 0.995 {
         format!("{number:.1}").trim_end_matches(".0").to_owned()
@@ -122,4 +124,13 @@ pub fn many(count: u64, one: &str) -> String {
 pub fn capital(text: &str) -> String {
     let mut letters = text.chars();
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
+/// What narrows a report, to be handed on behind a query.
+#[must_use]
+pub fn handed_on<'f>(filters: impl IntoIterator<Item = (&'f String, &'f Value)>) -> String {
+    filters.into_iter().fold(String::new(), |mut out, (name, value)| {
+        let _ = write!(out, "&{name}={}", escape_part(value.as_str().unwrap_or_default()));
+        out
+    })
 }

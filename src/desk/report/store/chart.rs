@@ -6,6 +6,7 @@ use super::super::outcome::Outcome;
 use super::{Base, FINDINGS, FINDINGS_OF, Parts, Rests, parts};
 use crate::db::{Cell, Read};
 use crate::kernel::{Instant, Problem, Seq};
+use std::fmt::Write as _;
 
 /// What joins to the shells whether they have the outcome (`hit`), with its values: a defect is
 /// seen on the castings broken out that the report is of, and a shell without any is in nothing.
@@ -18,7 +19,7 @@ pub(super) fn hits(outcome: Outcome, ask: &Ask) -> (String, String, Vec<Cell>) {
             let mut only = String::new();
             for (column, value) in [("pattern_seq", ask.pattern), ("commission_seq", ask.commission)] {
                 if let Some(value) = value {
-                    only.push_str(&format!(" AND c.{column} = ?"));
+                    let _ = write!(only, " AND c.{column} = ?");
                     args.push(value.into());
                 }
             }

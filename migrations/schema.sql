@@ -793,6 +793,38 @@ CREATE TABLE transfer (
     to_lot_seq INTEGER NOT NULL REFERENCES record (seq)
 ) STRICT;
 
+CREATE TABLE trial (
+    seq           INTEGER PRIMARY KEY REFERENCES record (seq),
+    name          TEXT    NOT NULL,
+    factor        TEXT    NOT NULL CHECK (factor IN ('recipe', 'recipe_version', 'support', 'practice')),
+    a             TEXT    NOT NULL,
+    b             TEXT    NOT NULL,
+    a_seq         INTEGER REFERENCES record (seq),
+    b_seq         INTEGER REFERENCES record (seq),
+    outcome       TEXT    NOT NULL CHECK (outcome IN ('leak', 'short', 'defect')),
+    worth_knowing REAL    NOT NULL,
+    max_pairs     INTEGER,
+    strata        TEXT    NOT NULL,
+    seed          TEXT    NOT NULL
+) STRICT;
+
+CREATE TABLE trial_end (
+    seq       INTEGER PRIMARY KEY REFERENCES record (seq),
+    trial_seq INTEGER NOT NULL REFERENCES record (seq)
+) STRICT;
+
+CREATE INDEX trial_end_by_trial ON trial_end (trial_seq);
+
+CREATE TABLE trial_pair (
+    seq        INTEGER PRIMARY KEY REFERENCES record (seq),
+    trial_seq  INTEGER NOT NULL REFERENCES record (seq),
+    n          INTEGER NOT NULL CHECK (n >= 1),
+    first_seq  INTEGER NOT NULL REFERENCES record (seq),
+    second_seq INTEGER NOT NULL REFERENCES record (seq),
+    first_arm  TEXT    NOT NULL CHECK (first_arm IN ('a', 'b')),
+    UNIQUE (trial_seq, n)
+) STRICT;
+
 CREATE TABLE wax (
     seq         INTEGER PRIMARY KEY REFERENCES record (seq),
     casting_seq INTEGER NOT NULL REFERENCES record (seq),

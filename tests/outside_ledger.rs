@@ -211,6 +211,13 @@ const SHOWN: &[(&str, &str, i64)] = &[
     ("pools", "SELECT count(*) FROM metal_lot WHERE kind = 'returns'", 3),
     ("corrections", "SELECT count(*) FROM journal WHERE action = 'correct'", 10),
     ("voids", "SELECT count(*) FROM journal WHERE action = 'void'", 10),
+    ("pairs of a trial", "SELECT count(*) FROM trial_pair", 15),
+    ("void pairs", "SELECT count(*) FROM trial_pair p JOIN record r ON r.seq = p.seq WHERE r.void_ms IS NOT NULL", 1),
+    (
+        "shells poured otherwise than the coin said",
+        "SELECT count(*) FROM trial_pair p JOIN fact_shell f ON f.shell_seq IN (p.first_seq, p.second_seq) WHERE f.support = 'half_buried' AND p.n = 7",
+        1,
+    ),
     ("stages with open work", "SELECT count(DISTINCT stage) FROM casting WHERE stage NOT IN ('delivered', 'scrapped')", 8),
 ];
 

@@ -44,7 +44,9 @@ impl Again {
     /// The same without what keeps the counts by month.
     pub fn without_counts(&self) -> Vec<Heard> {
         let keeps = |part: &&str| {
-            part.starts_with("UPDATE fact_due") || part.starts_with("INSERT INTO fact_month_count") || part.starts_with("DELETE FROM fact_month_count")
+            part.starts_with("UPDATE fact_due")
+                || part.starts_with("INSERT INTO fact_month_count")
+                || part.starts_with("DELETE FROM fact_month_count")
         };
         let mut left_out = 0;
         let mut without = |sql: &String| {

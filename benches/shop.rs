@@ -91,8 +91,9 @@ fn read_one(data: &Path, bed: &Bed) {
     };
     let over_http = measure("over HTTP, one connection", "a second", RUNS, |_| requests(&server, bed, 1, &get));
     let mut replay = Replay::open(&data.join("pourbook.db"));
-    let inside =
-        measure("the same SQL in process, one snapshot", "a second", RUNS, |_| rate(|_| replay.run(&bed.read, "BEGIN", "ROLLBACK")));
+    let inside = measure("the same SQL in process, one snapshot", "a second", RUNS, |_| {
+        rate(|_| replay.run(&bed.read, "BEGIN", "ROLLBACK"))
+    });
     ratio("SQL alone to HTTP", &inside, &over_http);
 }
 

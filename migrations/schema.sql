@@ -202,6 +202,7 @@ CREATE INDEX fact_casting_by_time ON fact_casting (poured, at_ms);
 CREATE TABLE fact_due (
     kind TEXT    NOT NULL CHECK (kind IN ('shell', 'heat')),
     seq  INTEGER NOT NULL,
+    was  TEXT,
     PRIMARY KEY (kind, seq)
 ) STRICT, WITHOUT ROWID;
 
@@ -227,6 +228,25 @@ CREATE TABLE fact_heat (
 ) STRICT;
 
 CREATE INDEX fact_heat_by_time ON fact_heat (at_ms);
+
+CREATE TABLE fact_month (
+    begin_ms INTEGER PRIMARY KEY,
+    name     TEXT    NOT NULL
+) STRICT;
+
+CREATE TABLE fact_month_count (
+    month_ms INTEGER NOT NULL,
+    factor   TEXT    NOT NULL,
+    alloy    TEXT    NOT NULL,
+    level    ANY     NOT NULL,
+    poured   INTEGER NOT NULL,
+    leaked   INTEGER NOT NULL,
+    short    INTEGER NOT NULL,
+    lost_mg  INTEGER NOT NULL,
+    PRIMARY KEY (month_ms, factor, alloy, level)
+) STRICT, WITHOUT ROWID;
+
+CREATE INDEX fact_month_count_empty ON fact_month_count (poured) WHERE poured = 0;
 
 CREATE TABLE fact_shell (
     shell_seq          INTEGER PRIMARY KEY REFERENCES record (seq),

@@ -44,7 +44,7 @@ async fn they_follow_pours_their_corrections_and_voids() {
         assert_eq!((&shorts["overall"]["poured"], &shorts["overall"]["short"]), (&json!(2), &json!(0)));
         assert!(counts::both_ways(&shop.db).await > 100);
         let path = format!("/v1/pours/{pour}");
-        shop.patch(&path, &json!({"filled": "short", "support": "sand_bed"})).await.is(200);
+        shop.patch(&path, &json!({"filled": "short", "support": "standing"})).await.is(200);
         let shorts = shop.get("/v1/reports/shorts?by=support").await.is(200);
         let short: Vec<&Value> = shorts["rows"].as_array().unwrap().iter().map(|r| &r["short"]).collect();
         assert_eq!(short, [&json!(0), &json!(1)], "{shorts}");
@@ -52,7 +52,7 @@ async fn they_follow_pours_their_corrections_and_voids() {
         shop.post(&format!("{path}/void"), &json!({"reason": "another shell", "cascade": true})).await.is(200);
         assert_eq!(leaks(shop, "month").await, [month("2026-03", 1, 0)]);
         assert!(counts::both_ways(&shop.db).await > 50);
-        assert_eq!(shop.number("SELECT count(*) FROM fact_month_count WHERE level = 'sand_bed'").await, 0, "none is left empty");
+        assert_eq!(shop.number("SELECT count(*) FROM fact_month_count WHERE level = 'standing'").await, 0, "none is left empty");
     })
     .await;
 }

@@ -39,15 +39,10 @@ struct Asker<'d> {
 impl Asker<'_> {
     /// A report without its filters, and whether the counts by month were asked for it.
     async fn report(&mut self, name: &str, by: &str, (from, to): Range, alloy: Option<&str>) -> (Value, bool) {
-        let mut path = format!("/v1/reports/{name}?by={by}");
-        for (member, at) in [("from", from), ("to", to)] {
-            if let Some(at) = at {
-                path.push_str(&format!("&{member}={}", Instant::from_ms(at)));
-            }
-        }
-        if let Some(alloy) = alloy {
-            path.push_str(&format!("&alloy={alloy}"));
-        }
+        let ends = [("from", from), ("to", to)].map(|(member, at)| at.map(|at| format!("&{member}={}", Instant::from_ms(at))));
+        let [from, to] = ends.map(Option::unwrap_or_default);
+        let alloy = alloy.map(|alloy| format!("&alloy={alloy}")).unwrap_or_default();
+        let path = format!("/v1/reports/{name}?by={by}{from}{to}{alloy}");
         self.db.tally().listen();
         let (status, mut answer) = self.caller.ask(Who::Owner, "GET", &path, None).await.unwrap();
         let counted = self.db.tally().heard().iter().any(|(sql, _)| sql.contains("fact_month_count"));

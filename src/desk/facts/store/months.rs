@@ -153,7 +153,7 @@ mod tests {
         let mut read = db.read().await.unwrap();
         let rows = read.fetch("SELECT begin_ms, name FROM fact_month ORDER BY 1", vec![]).await.unwrap();
         let have: Vec<(i64, String)> = rows.iter().map(|row| (row.int(0).unwrap(), row.text(1).unwrap())).collect();
-        let want = between(&*settings::of(&mut read).await.unwrap(), Instant::FIRST, Instant::LAST);
+        let want = between(&settings::of(&mut read).await.unwrap(), Instant::FIRST, Instant::LAST);
         assert_eq!(have.len(), 3600);
         assert_eq!(have, want.iter().map(|(begin, _, name)| (begin.ms(), name.clone())).collect::<Vec<_>>());
         // Whatever can be read as an instant is in one of them.

@@ -187,7 +187,8 @@ async fn what_else_a_thing_is_called_is_one_a_line_and_the_owners_to_say() {
     owner.log(&format!("/things?change={}", &path[1..]), &path, &[("notes", "pays late")]).await;
     let now = shop.get(&format!("/v1{path}")).await.is(200);
     assert_eq!((&now["also_called"], &now["notes"]), (&json!(["Smith, Sons"]), &json!("pays late")));
-    let hand = shop.ask("PATCH", &format!("/v1{path}")).by(Some(Role::Hand)).json(&json!({"also_called": ["Mine"]}));
+    let hand =
+        shop.ask("PATCH", &format!("/v1{path}")).by(Some(Role::Hand)).if_match("*").merge(&json!({"also_called": ["Mine"]}));
     hand.send().await.refused("not-allowed");
     // A name that a thing had goes on meaning it.
     shop.patch(&format!("/v1{path}"), &json!({"name": "Smith and Sons"})).await.is(200);

@@ -454,8 +454,10 @@ pub async fn changed(read: &mut ReadTx, ask: &Ask, outcome: &'static str, now: I
         "rows": rows, "words": words, "not_looked_at": outside}))
 }
 
-/// The factor module, for those that ask by another name than `by`.
-#[must_use]
+/// Factors with commas between.
+///
+/// # Errors
+/// `malformed` for a name that is none.
 pub fn factors(text: &str) -> Result<Vec<Factor>, Problem> {
     text.split(',')
         .map(str::trim)

@@ -76,22 +76,22 @@ pub fn comparison(found: &Comparison, outcome: &str, a: &str, b: &str, strata: &
         }
     };
     if found.opposite {
-        out.push_str(&format!(
-            " As counted it points the other way than within each {strata}: only the latter decides, since the two were not poured alike."
-        ));
+        out = format!(
+            "{out} As counted it points the other way than within each {strata}: only the latter decides, since the two were not poured alike."
+        );
     }
     if found.adjusted.unlike_in_strata() {
-        out.push_str(&format!(" It is not alike in every {strata}."));
+        out = format!("{out} It is not alike in every {strata}.");
     }
     if found.used.of_a < found.rate_a.of || found.used.of_b < found.rate_b.of {
-        out.push_str(&format!(
-            " {} of {} pours could be used: elsewhere one of the two, or the outcome, is missing.",
+        out = format!(
+            "{out} {} of {} pours could be used: elsewhere one of the two, or the outcome, is missing.",
             found.used.of_a + found.used.of_b,
             found.rate_a.of + found.rate_b.of
-        ));
+        );
     }
     if let (Verdict::CannotTellYet | Verdict::Leaning, Some(more)) = (found.verdict, &found.more_pours.for_gap_worth_knowing) {
-        out.push_str(&format!(" About {} more of each would tell a gap worth knowing.", more.first.max(more.second)));
+        out = format!("{out} About {} more of each would tell a gap worth knowing.", more.first.max(more.second));
     }
     out
 }

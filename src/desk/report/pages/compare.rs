@@ -63,7 +63,8 @@ async fn compare(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem>
     let mut query =
         format!("outcome={}&factor={factor}&a={}&b={}&{}", outcome.0, escape_part(&a), escape_part(&b), asked.api(&look, false));
     if !get("adjust").is_empty() {
-        query.push_str(&format!("&adjust={}", escape_part(&get("adjust"))));
+        query.push_str("&adjust=");
+        query.push_str(&escape_part(&get("adjust")));
     }
     let found = look.get(&format!("/v1/reports/compare?{query}")).await?;
     show(&look, &mut sheet, outcome, &asked, &found);

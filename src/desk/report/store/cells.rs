@@ -52,14 +52,13 @@ pub fn cells(
     for (n, (factor, rests)) in adjust.iter().enumerate() {
         columns.push(match factor {
             Factor::Month => {
-                join.push_str(&format!(
-                    " LEFT JOIN json_each(?) m{n} ON f.at_ms >= m{n}.value ->> 0 AND f.at_ms < m{n}.value ->> 1"
-                ));
+                join =
+                    format!("{join} LEFT JOIN json_each(?) m{n} ON f.at_ms >= m{n}.value ->> 0 AND f.at_ms < m{n}.value ->> 1");
                 join_args.push(rests.months.to_string().into());
                 format!("m{n}.value ->> 2")
             }
             Factor::Superheat => {
-                join.push_str(&format!(" LEFT JOIN json_each(?) q{n} ON q{n}.key = f.alloy"));
+                join = format!("{join} LEFT JOIN json_each(?) q{n} ON q{n}.key = f.alloy");
                 join_args.push(rests.liquidus.to_string().into());
                 super::band(&format!("(f.metal_c - q{n}.value)"), &rests.edges)
             }
@@ -87,11 +86,13 @@ pub fn cells(
         Together::Load => LOAD,
     };
     all.extend(args);
-    let strata: String = columns.iter().map(|column| format!(", CAST({column} AS TEXT)")).collect();
+    let strata: Vec<String> = columns.iter().map(|column| format!(", CAST({column} AS TEXT)")).collect();
+    let strata = strata.concat();
+    let places: Vec<String> = (0..columns.len()).map(|n| format!(", {}", n + 6)).collect();
     let sql = format!(
         "SELECT count(*), sum({event}), sum(f.lost_mg), {heat}, CAST({level} AS TEXT){strata} FROM {from}{condition} \
          GROUP BY 4, 5{}",
-        (0..columns.len()).map(|n| format!(", {}", n + 6)).collect::<String>()
+        places.concat()
     );
     (sql, all)
 }

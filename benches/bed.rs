@@ -28,6 +28,36 @@ pub struct Bed {
     pub writes: Vec<Log>,
     /// The book as it stood before the benches wrote.
     pub fresh: PathBuf,
+    /// The last pour of a heat of twenty shells.
+    pub pour: Again,
+    /// A breakout of one of them.
+    pub breakout: Again,
+}
+
+/// A stage log that was heard, and the book before it: in it, it may be run and rolled back.
+pub struct Again {
+    pub before: PathBuf,
+    pub scripts: Vec<Heard>,
+}
+
+impl Again {
+    /// The same without what keeps the counts by month.
+    pub fn without_counts(&self) -> Vec<Heard> {
+        let keeps = |part: &&str| {
+            part.starts_with("UPDATE fact_due")
+                || part.starts_with("INSERT INTO fact_month_count")
+                || part.starts_with("DELETE FROM fact_month_count")
+        };
+        let mut left_out = 0;
+        let mut without = |sql: &String| {
+            let parts: Vec<&str> = sql.split(";\n").collect();
+            left_out += parts.iter().filter(|p| keeps(p)).count();
+            parts.into_iter().filter(|p| !keeps(p)).collect::<Vec<_>>().join(";\n")
+        };
+        let scripts = self.scripts.iter().map(|(sql, args)| (without(sql), args.clone())).collect();
+        assert_eq!(left_out, 3, "three statements keep the counts, and have no values");
+        scripts
+    }
 }
 
 /// One stage log: its scripts, and what in them must be new each time.
@@ -102,10 +132,11 @@ impl Bed {
             let heard: Vec<Heard> = db.tally().heard().into_iter().collect();
             writes.push(log(heard, &text(&made["id"]), key));
         }
+        let (pour, breakout) = pours(&shop, &db, dir, &castings[1400..1420], &shells[1399..1419]).await;
         db.close().await;
         let fresh = dir.join("fresh.copy");
         pourbook::db::backup_to(&dir.join("pourbook.db"), &fresh).await.unwrap();
-        Self { token: secret, casting, shells, read, writes, fresh }
+        Self { token: secret, casting, shells, read, writes, fresh, pour, breakout }
     }
 }
 
@@ -164,6 +195,44 @@ async fn route(shop: &Caller, casting: &str, shell: &str) {
     let opened = json!({"casting_id": casting, "at": "2026-03-05T09:30:00Z", "verdict": "accepted", "gross_kg": 15.2, "net_kg": 11.0,
         "returned_kg": 4.1});
     shop.post("/v1/breakouts", opened).await;
+}
+
+/// Pours shells from one heat and opens the first; answers the last pour and the breakout.
+async fn pours(shop: &Caller, db: &Db, dir: &Path, castings: &[String], shells: &[String]) -> (Again, Again) {
+    let loaded: Vec<Value> = shells.iter().map(|shell| json!({"shell_id": shell, "result": "sound"})).collect();
+    shop.post("/v1/burnouts", json!({"kiln": "Big", "at": "2026-03-03T14:00:00Z", "peak_c": 870, "shells": loaded})).await;
+    let lot = json!({"alloy": "C87300", "kind": "ingot", "mass_kg": 900, "cost_minor": 900_000, "at": "2026-01-05T10:00:00Z"});
+    let lot = shop.post("/v1/metal-lots", lot).await;
+    let heat = json!({"alloy": "C87300", "furnace": "Gas", "crucible": "No 400", "at": "2026-03-05T08:00:00Z",
+        "charge": [{"lot_id": lot["id"], "mass_kg": 400}]});
+    let path = format!("/v1/heats/{}/pours", text(&shop.post("/v1/heats", heat).await["number"]));
+    let mut heard = None;
+    for (n, shell) in shells.iter().enumerate() {
+        let pour = json!({"shell_id": shell, "at": format!("2026-03-05T09:{}:00Z", 10 + n), "support": "open_rack", "filled": "full",
+            "poured_kg": 15.4});
+        if n + 1 == shells.len() {
+            heard = Some(again(shop, db, &dir.join("pour.copy"), &path, pour).await);
+        } else {
+            shop.post(&path, pour).await;
+        }
+    }
+    let opened = json!({"casting_id": castings[0], "at": "2026-03-06T09:30:00Z", "verdict": "accepted", "gross_kg": 15.2});
+    let breakout = again(shop, db, &dir.join("breakout.copy"), "/v1/breakouts", opened).await;
+    (heard.unwrap(), breakout)
+}
+
+/// Records something once the book is copied, and hears it.
+async fn again(shop: &Caller, db: &Db, before: &Path, path: &str, body: Value) -> Again {
+    pourbook::db::backup_to(&before.with_file_name("pourbook.db"), before).await.unwrap();
+    db.tally().listen();
+    shop.post(path, body).await;
+    let heard = db.tally().heard();
+    let begin = heard.iter().position(|(sql, _)| sql.starts_with("BEGIN IMMEDIATE")).unwrap();
+    let end = heard.iter().position(|(sql, _)| sql.ends_with("RELEASE turn")).unwrap();
+    let mut scripts = heard[begin..=end].to_vec();
+    // Whoever runs them begins and ends.
+    scripts[0].0 = scripts[0].0.replacen("BEGIN IMMEDIATE;\n", "", 1);
+    Again { before: before.to_owned(), scripts }
 }
 
 /// The same driver with the same settings, and nothing of the server.
@@ -267,6 +336,24 @@ pub const TABLES: &str = "SELECT s.recipe_seq, count(*), sum(x.leaks > 0), sum(x
      LEFT JOIN (leak l JOIN record q ON q.seq = l.seq AND q.void_ms IS NULL) ON l.pour_seq = p.seq GROUP BY p.shell_seq) x \
     JOIN shell s ON s.seq = x.shell JOIN record o ON o.seq = s.seq AND o.void_ms IS NULL GROUP BY s.recipe_seq ORDER BY s.recipe_seq";
 
+/// Shells poured and leaked by recipe, from the counts by month, as the report asks them.
+pub const COUNTS: &str = "SELECT CAST(nullif(c.level, '') AS INTEGER), sum(c.poured), sum(c.leaked), sum(c.lost_mg) FROM fact_month m \
+    CROSS JOIN fact_month_count c ON c.month_ms = m.begin_ms AND c.factor = 'recipe' \
+    WHERE m.begin_ms >= (SELECT min(month_ms) FROM fact_month_count) AND m.begin_ms <= (SELECT max(month_ms) FROM fact_month_count) \
+    GROUP BY nullif(c.level, '')";
+/// Of a year (2026-02 to 2027-01, UTC) and an alloy only: from the counts, the facts and the tables.
+pub const COUNTS_OF_A_YEAR: &str = "SELECT CAST(nullif(c.level, '') AS INTEGER), sum(c.poured), sum(c.leaked), sum(c.lost_mg) \
+    FROM fact_month m CROSS JOIN fact_month_count c ON c.month_ms = m.begin_ms AND c.factor = 'recipe' AND c.alloy = 'C90300' \
+    WHERE m.begin_ms >= 1769904000000 AND m.begin_ms < 1801440000000 GROUP BY nullif(c.level, '')";
+pub const FACTS_OF_A_YEAR: &str = "SELECT recipe_seq, count(*), sum(leaked), sum(lost_mg) FROM fact_shell WHERE poured = 1 AND alloy = 'C90300' \
+    AND at_ms >= 1769904000000 AND at_ms < 1801440000000 GROUP BY recipe_seq ORDER BY recipe_seq";
+pub const TABLES_OF_A_YEAR: &str = "SELECT s.recipe_seq, count(*), sum(x.leaks > 0), sum(x.lost) FROM \
+    (SELECT p.shell_seq AS shell, count(l.seq) AS leaks, coalesce(sum(l.lost_mg), 0) AS lost \
+     FROM pour p JOIN record r ON r.seq = p.seq AND r.void_ms IS NULL AND r.at_ms >= 1769904000000 AND r.at_ms < 1801440000000 \
+     JOIN heat h ON h.seq = p.heat_seq AND h.alloy = 'C90300' \
+     LEFT JOIN (leak l JOIN record q ON q.seq = l.seq AND q.void_ms IS NULL) ON l.pour_seq = p.seq GROUP BY p.shell_seq) x \
+    JOIN shell s ON s.seq = x.shell JOIN record o ON o.seq = s.seq AND o.void_ms IS NULL GROUP BY s.recipe_seq ORDER BY s.recipe_seq";
+
 /// Rows of a large book, written straight into its tables: `:n` castings, one a shell, one
 /// pour each, thirty to a heat, eight recipes, every eleventh shell leaking. Only what leak
 /// reports read; record numbers are 1 to 100 for the shop, then heats, castings, shells,
@@ -290,15 +377,21 @@ const POURED: &[&str] = &[
     "INSERT INTO piece (seq, commission_seq, pattern_seq, alloy) VALUES (3, 1, 2, 'C87300')",
     "INSERT INTO recipe SELECT 10 + i, 'Recipe ' || i FROM k WHERE i < 8",
     "INSERT INTO recipe_version SELECT 20 + i, 10 + i, 1 FROM k WHERE i < 8",
-    "INSERT INTO heat (seq, number, alloy, furnace_seq) SELECT DISTINCT 1000000 + i / 30, 'H' || (i / 30), 'C87300', 4 FROM k",
+    "INSERT INTO heat (seq, number, alloy, furnace_seq) SELECT DISTINCT 1000000 + i / 30, 'H' || (i / 30), CASE i / 30 % 3 WHEN 0 THEN 'C90300' ELSE 'C87300' END, 4 FROM k",
     "INSERT INTO casting (seq, tag, piece_seq, commission_seq, pattern_seq, part, part_n, attempt, alloy, pattern_kind, material, section_mm, stage, shell_seq) SELECT 2000000 + i, 'c' || i, 3, 1, 2, 'whole', 0, 1, 'C87300', 'file', 'wax_casting', 5, CASE WHEN i % 200 = 0 THEN 'pour' ELSE 'delivered' END, 3000000 + i FROM k",
     "INSERT INTO shell (seq, tag, recipe_seq, recipe_version_seq, gating_material) SELECT 3000000 + i, 's' || i, 10 + i % 8, 20 + i % 8, 'wax_casting' FROM k",
     "INSERT INTO shell_casting SELECT 3000000 + i, 2000000 + i FROM k",
     "INSERT INTO bearing SELECT 2000000 + i, 3000000 + i FROM k UNION ALL SELECT 3000000 + i, 4000000 + i FROM k",
     "INSERT INTO pour (seq, heat_seq, shell_seq, filled, support, poured_mg) SELECT 4000000 + i, 1000000 + i / 30, 3000000 + i, 'full', 'open_rack', 12000000 FROM k",
     "INSERT INTO leak (seq, pour_seq, place, lost_mg) SELECT 5000000 + i, 4000000 + i, 'gate', 200000 FROM k WHERE i % 11 = 0",
-    "INSERT INTO fact_shell (shell_seq, at_ms, poured, leaked, short, lost_mg, alloy, heat_seq, furnace_seq, recipe_seq, recipe_version_seq, support, patched, shell_clean) SELECT 3000000 + i, 1767225600000 + 600000 * i, 1, i % 11 = 0, 0, (i % 11 = 0) * 200000, 'C87300', 1000000 + i / 30, 4, 10 + i % 8, 20 + i % 8, 'open_rack', 0, 1 FROM k",
-    "INSERT INTO fact_casting (casting_seq, shell_seq, at_ms, poured, alloy, commission_seq, pattern_seq, material, section_mm, attempt, opened, judged, good, shell_clean, pour_clean) SELECT 2000000 + i, 3000000 + i, 1767225600000 + 600000 * i, 1, 'C87300', 1, 2, 'wax_casting', 5, 1, 0, 0, 0, 1, i % 11 <> 0 FROM k",
+    "INSERT INTO fact_shell (shell_seq, at_ms, poured, leaked, short, lost_mg, alloy, heat_seq, furnace_seq, recipe_seq, recipe_version_seq, support, patched, shell_clean) SELECT 3000000 + i, 1767225600000 + 600000 * i, 1, i % 11 = 0, 0, (i % 11 = 0) * 200000, CASE i / 30 % 3 WHEN 0 THEN 'C90300' ELSE 'C87300' END, 1000000 + i / 30, 4, 10 + i % 8, 20 + i % 8, 'open_rack', 0, 1 FROM k",
+    "INSERT INTO fact_casting (casting_seq, shell_seq, at_ms, poured, alloy, commission_seq, pattern_seq, material, section_mm, attempt, opened, judged, good, shell_clean, pour_clean) SELECT 2000000 + i, 3000000 + i, 1767225600000 + 600000 * i, 1, CASE i / 30 % 3 WHEN 0 THEN 'C90300' ELSE 'C87300' END, 1, 2, 'wax_casting', 5, 1, 0, 0, 0, 1, i % 11 <> 0 FROM k",
+    "INSERT INTO fact_month_count (month_ms, factor, alloy, level, poured, leaked, short, lost_mg) \
+     SELECT unixepoch(f.at_ms / 1000, 'unixepoch', 'start of month') * 1000, k.column1, f.alloy, CASE k.column1 WHEN 'alloy' THEN f.alloy \
+       WHEN 'recipe' THEN f.recipe_seq WHEN 'recipe_version' THEN f.recipe_version_seq WHEN 'support' THEN f.support \
+       WHEN 'furnace' THEN f.furnace_seq WHEN 'patched' THEN f.patched ELSE '' END, count(*), sum(f.leaked), sum(f.short), sum(f.lost_mg) \
+     FROM fact_shell f CROSS JOIN (VALUES ('alloy'), ('recipe'), ('recipe_version'), ('support'), ('furnace'), ('crucible'), ('pattern'), \
+       ('pattern_material'), ('coats'), ('fed'), ('core'), ('place_in_heat'), ('patched')) k GROUP BY 1, 2, 3, 4",
     "ANALYZE",
 ];
 

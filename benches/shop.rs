@@ -10,6 +10,7 @@ mod http;
 
 use bed::{Bed, Replay};
 use http::{Connection, Server};
+use pourbook::db::Heard;
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, AtomicU64, AtomicUsize, Ordering};
 use std::time::{Duration, Instant};
@@ -20,7 +21,7 @@ const SECONDS: f64 = 1.5;
 /// Blocks of the file that is synced.
 const BLOCKS: usize = 256;
 
-/// Five runs of one measure: the median and what lay on either side.
+/// Runs of one measure: the median and what lay on either side.
 struct Measure {
     name: &'static str,
     unit: &'static str,
@@ -39,8 +40,8 @@ impl Measure {
     }
 }
 
-fn measure(name: &'static str, unit: &'static str, mut one: impl FnMut(usize) -> f64) -> Measure {
-    let measure = Measure { name, unit, runs: (0..RUNS).map(&mut one).collect() };
+fn measure(name: &'static str, unit: &'static str, runs: usize, mut one: impl FnMut(usize) -> f64) -> Measure {
+    let measure = Measure { name, unit, runs: (0..runs).map(&mut one).collect() };
     measure.print();
     measure
 }
@@ -88,10 +89,11 @@ fn read_one(data: &Path, bed: &Bed) {
         let (status, _) = connection.send("GET", &path, None, None).unwrap();
         assert_eq!(status, 200);
     };
-    let over_http = measure("over HTTP, one connection", "a second", |_| requests(&server, bed, 1, &get));
+    let over_http = measure("over HTTP, one connection", "a second", RUNS, |_| requests(&server, bed, 1, &get));
     let mut replay = Replay::open(&data.join("pourbook.db"));
-    let inside =
-        measure("the same SQL in process, one snapshot", "a second", |_| rate(|_| replay.run(&bed.read, "BEGIN", "ROLLBACK")));
+    let inside = measure("the same SQL in process, one snapshot", "a second", RUNS, |_| {
+        rate(|_| replay.run(&bed.read, "BEGIN", "ROLLBACK"))
+    });
     ratio("SQL alone to HTTP", &inside, &over_http);
 }
 
@@ -108,7 +110,7 @@ fn record_one(data: &Path, bed: &Bed) {
     };
     let mut measured = Vec::new();
     for (name, connections) in [("over HTTP, 1 at a time", 1), ("over HTTP, 8 at a time", 8), ("over HTTP, 32 at a time", 32)] {
-        measured.push(measure(name, "a second", |_| {
+        measured.push(measure(name, "a second", RUNS, |_| {
             run.fetch_add(1, Ordering::Relaxed);
             requests(&server, bed, connections, &post)
         }));
@@ -117,18 +119,18 @@ fn record_one(data: &Path, bed: &Bed) {
     let copy = tempfile::tempdir_in(env!("CARGO_TARGET_TMPDIR")).unwrap();
     std::fs::copy(&bed.fresh, copy.path().join("copy.db")).unwrap();
     let mut replay = Replay::open(&copy.path().join("copy.db"));
-    let inside = measure("the same statements in process, one transaction each", "a second", |_| {
+    let inside = measure("the same statements in process, one transaction each", "a second", RUNS, |_| {
         rate(|n| replay.run_anew(&bed.writes[n % bed.writes.len()]))
     });
     for (measure, at) in measured.iter().zip([1, 8, 32]) {
         ratio(&format!("HTTP at {at} to SQL alone"), measure, &inside);
     }
     let mut plain = Replay::plain(&copy.path().join("plain.db"));
-    measure("one row and a commit, same settings", "a second", |_| rate(|_| plain.insert_row()));
+    measure("one row and a commit, same settings", "a second", RUNS, |_| rate(|_| plain.insert_row()));
     let mut file = std::fs::File::create(copy.path().join("synced")).unwrap();
     std::io::Write::write_all(&mut file, &vec![0; 4096 * BLOCKS]).unwrap();
     file.sync_all().unwrap();
-    measure("4 KiB written over and fdatasync, as in a log reused", "a second", |_| {
+    measure("4 KiB written over and fdatasync, as in a log reused", "a second", RUNS, |_| {
         rate(|n| {
             std::os::unix::fs::FileExt::write_all_at(&file, &[1; 4096], (n % BLOCKS * 4096) as u64).unwrap();
             file.sync_data().unwrap();
@@ -136,25 +138,60 @@ fn record_one(data: &Path, bed: &Bed) {
     });
 }
 
+/// What the counts by month add to a log: the same statements with and without those that
+/// keep them, run in turn and rolled back.
+fn counts_kept(bed: &Bed) {
+    println!("\nWhat the counts by month add to a stage log, in process and rolled back");
+    for (name, log) in [("the twentieth pour of a heat", &bed.pour), ("a breakout", &bed.breakout)] {
+        let without = log.without_counts();
+        let mut replay = Replay::open(&log.before);
+        let mut each = |scripts: &[Heard]| timed(|| (0..10).for_each(|_| replay.run(scripts, "BEGIN", "ROLLBACK"))) / 10.0;
+        let (mut with, mut less) = (Vec::new(), Vec::new());
+        for n in 0..RUNS * 4 {
+            // The first are warming up.
+            let (a, b) = (each(&log.scripts), each(&without));
+            if n >= RUNS {
+                with.push(a);
+                less.push(b);
+            }
+        }
+        println!("{name}");
+        let with = measure("all its statements", "ms", with.len(), |n| with[n]);
+        let less = measure("without the counts", "ms", less.len(), |n| less[n]);
+        ratio("with to without", &with, &less);
+    }
+}
+
 fn report(castings: u32) {
     println!("\nLeak report over {castings} castings, one a shell, by recipe");
     let (data, token) = bed::poured(BINARY, castings);
     let mut replay = Replay::open(&data.join("pourbook.db"));
-    assert_eq!(replay.rows(bed::FACTS), replay.rows(bed::TABLES), "facts and tables must say the same");
-    let tables = measure("GROUP BY over the tables of the rooms", "ms", |_| timed(|| drop(replay.rows(bed::TABLES))));
-    let facts = measure("GROUP BY over the facts", "ms", |_| timed(|| drop(replay.rows(bed::FACTS))));
-    ratio("tables to facts", &tables, &facts);
+    let all = (bed::TABLES, bed::FACTS, bed::COUNTS, "");
+    let year = (bed::TABLES_OF_A_YEAR, bed::FACTS_OF_A_YEAR, bed::COUNTS_OF_A_YEAR, "of a year and an alloy: ");
+    let mut over_tables = Vec::new();
+    for (tables, facts, counts, what) in [all, year] {
+        assert_eq!(replay.rows(facts), replay.rows(tables), "facts and tables must say the same");
+        assert_eq!(replay.rows(counts), replay.rows(tables), "counts and tables must say the same");
+        println!("{what}");
+        let tables = measure("GROUP BY over the tables of the rooms", "ms", RUNS, |_| timed(|| drop(replay.rows(tables))));
+        let facts = measure("GROUP BY over the facts", "ms", RUNS, |_| timed(|| drop(replay.rows(facts))));
+        let counts = measure("GROUP BY over the counts by month", "ms", RUNS, |_| timed(|| drop(replay.rows(counts))));
+        ratio("tables to facts", &tables, &facts);
+        ratio("tables to counts by month", &tables, &counts);
+        over_tables.push(tables);
+    }
     let server = Server::start(BINARY, &data, &[]);
     let mut connection = Connection::open(&server.address, &token).unwrap();
-    let path = "/v1/reports/leaks?by=recipe";
-    if connection.send("GET", path, None, None).unwrap().0 == 404 {
-        println!("    {path} is not served yet");
-        return;
-    }
-    let api = measure("GET /v1/reports/leaks?by=recipe", "ms", |_| {
-        timed(|| assert_eq!(connection.send("GET", path, None, None).unwrap().0, 200))
-    });
-    ratio("report over HTTP to GROUP BY over the tables", &api, &tables);
+    let mut get = |name, path: &str| {
+        measure(name, "ms", RUNS, |_| timed(|| assert_eq!(connection.send("GET", path, None, None).unwrap().0, 200)))
+    };
+    let api = get("GET /v1/reports/leaks?by=recipe", "/v1/reports/leaks?by=recipe");
+    ratio("GROUP BY over the tables to report over HTTP", &over_tables[0], &api);
+    let path = "/v1/reports/leaks?by=recipe&alloy=C90300&from=2026-02-01T00:00:00Z&to=2027-02-01T00:00:00Z";
+    let of_a_year = get("the same of a year and an alloy", path);
+    ratio("GROUP BY over the tables of that to report over HTTP", &over_tables[1], &of_a_year);
+    let not_whole = get("from a minute later, so by the facts", &path.replace("T00:00:00Z&to", "T00:01:00Z&to"));
+    ratio("GROUP BY over the tables of that to report over HTTP", &over_tables[1], &not_whole);
     pages(&server, &data, &api);
 }
 
@@ -173,7 +210,7 @@ fn pages(server: &Server, data: &Path, api: &Measure) {
         ("page: history", "/history"),
         ("page: leaks by recipe", "/reports/leaks?by=recipe"),
     ] {
-        let page = measure(name, "ms", |_| timed(|| assert!(http::page(&server.address, &cookie, path) > 1000)));
+        let page = measure(name, "ms", RUNS, |_| timed(|| assert!(http::page(&server.address, &cookie, path) > 1000)));
         ratio("page to report", &page, api);
     }
 }
@@ -188,11 +225,18 @@ fn main() {
     if std::env::args().any(|a| a == "--test" || a == "--list") {
         return;
     }
+    // Numbers: only the report, over so many castings each.
+    let sizes: Vec<u32> = std::env::args().filter_map(|a| a.parse().ok()).collect();
+    if !sizes.is_empty() {
+        sizes.into_iter().for_each(report);
+        return;
+    }
     let dir = tempfile::tempdir_in(env!("CARGO_TARGET_TMPDIR")).unwrap();
     let bed = Bed::make(dir.path());
     println!("{RUNS} runs of {SECONDS} s each: median (least to most)");
     read_one(dir.path(), &bed);
     record_one(dir.path(), &bed);
+    counts_kept(&bed);
     for castings in [10_000, 100_000] {
         report(castings);
     }

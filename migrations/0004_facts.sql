@@ -2,10 +2,11 @@
 -- the transaction of the record that they follow from. All derived; can be remade.
 -- What hangs on settings (months, bands) or on the ledger (masses) is found when asked.
 
--- What a turn must make anew: emptied before it ends.
+-- What a turn must make anew: emptied before it ends. `was` is how a shell was counted by month.
 CREATE TABLE fact_due (
     kind TEXT    NOT NULL CHECK (kind IN ('shell', 'heat')),
     seq  INTEGER NOT NULL,
+    was  TEXT,
     PRIMARY KEY (kind, seq)
 ) STRICT, WITHOUT ROWID;
 
@@ -109,3 +110,28 @@ CREATE TABLE fact_heat (
     crucible_seq INTEGER REFERENCES record (seq)
 ) STRICT;
 CREATE INDEX fact_heat_by_time ON fact_heat (at_ms);
+
+-- The shop's months, from 1900 to 2200: when each begins. Made anew when the zone is set.
+CREATE TABLE fact_month (
+    begin_ms INTEGER PRIMARY KEY,
+    name     TEXT    NOT NULL
+) STRICT;
+WITH RECURSIVE months (n) AS (SELECT -840 UNION ALL SELECT n + 1 FROM months WHERE n < 2759)
+INSERT INTO fact_month (begin_ms, name)
+SELECT unixepoch('1970-01-01', n || ' months') * 1000, strftime('%Y-%m', '1970-01-01', n || ' months') FROM months;
+
+-- Poured shells counted by the month's beginning, a factor and its level, and the alloy: the
+-- sum of fact_shell, kept with it. A level not on record is ''; records are their numbers.
+CREATE TABLE fact_month_count (
+    month_ms INTEGER NOT NULL,
+    factor   TEXT    NOT NULL,
+    alloy    TEXT    NOT NULL,
+    level    ANY     NOT NULL,
+    poured   INTEGER NOT NULL,
+    leaked   INTEGER NOT NULL,
+    short    INTEGER NOT NULL,
+    lost_mg  INTEGER NOT NULL,
+    PRIMARY KEY (month_ms, factor, alloy, level)
+) STRICT, WITHOUT ROWID;
+-- Rows that came to nothing, to be deleted.
+CREATE INDEX fact_month_count_empty ON fact_month_count (poured) WHERE poured = 0;

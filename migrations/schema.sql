@@ -205,6 +205,7 @@ CREATE INDEX fact_casting_by_time ON fact_casting (poured, at_ms);
 CREATE TABLE fact_due (
     kind TEXT    NOT NULL CHECK (kind IN ('shell', 'heat')),
     seq  INTEGER NOT NULL,
+    was  TEXT,
     PRIMARY KEY (kind, seq)
 ) STRICT, WITHOUT ROWID;
 
@@ -230,6 +231,25 @@ CREATE TABLE fact_heat (
 ) STRICT;
 
 CREATE INDEX fact_heat_by_time ON fact_heat (at_ms);
+
+CREATE TABLE fact_month (
+    begin_ms INTEGER PRIMARY KEY,
+    name     TEXT    NOT NULL
+) STRICT;
+
+CREATE TABLE fact_month_count (
+    month_ms INTEGER NOT NULL,
+    factor   TEXT    NOT NULL,
+    alloy    TEXT    NOT NULL,
+    level    ANY     NOT NULL,
+    poured   INTEGER NOT NULL,
+    leaked   INTEGER NOT NULL,
+    short    INTEGER NOT NULL,
+    lost_mg  INTEGER NOT NULL,
+    PRIMARY KEY (month_ms, factor, alloy, level)
+) STRICT, WITHOUT ROWID;
+
+CREATE INDEX fact_month_count_empty ON fact_month_count (poured) WHERE poured = 0;
 
 CREATE TABLE fact_shell (
     shell_seq          INTEGER PRIMARY KEY REFERENCES record (seq),
@@ -796,6 +816,38 @@ CREATE TABLE transfer (
     seq        INTEGER PRIMARY KEY REFERENCES record (seq),
     lot_seq    INTEGER NOT NULL REFERENCES record (seq),
     to_lot_seq INTEGER NOT NULL REFERENCES record (seq)
+) STRICT;
+
+CREATE TABLE trial (
+    seq           INTEGER PRIMARY KEY REFERENCES record (seq),
+    name          TEXT    NOT NULL,
+    factor        TEXT    NOT NULL CHECK (factor IN ('recipe', 'recipe_version', 'support', 'practice')),
+    a             TEXT    NOT NULL,
+    b             TEXT    NOT NULL,
+    a_seq         INTEGER REFERENCES record (seq),
+    b_seq         INTEGER REFERENCES record (seq),
+    outcome       TEXT    NOT NULL CHECK (outcome IN ('leak', 'short', 'defect')),
+    worth_knowing REAL    NOT NULL,
+    max_pairs     INTEGER,
+    strata        TEXT    NOT NULL,
+    seed          TEXT    NOT NULL
+) STRICT;
+
+CREATE TABLE trial_end (
+    seq       INTEGER PRIMARY KEY REFERENCES record (seq),
+    trial_seq INTEGER NOT NULL REFERENCES record (seq)
+) STRICT;
+
+CREATE INDEX trial_end_by_trial ON trial_end (trial_seq);
+
+CREATE TABLE trial_pair (
+    seq        INTEGER PRIMARY KEY REFERENCES record (seq),
+    trial_seq  INTEGER NOT NULL REFERENCES record (seq),
+    n          INTEGER NOT NULL CHECK (n >= 1),
+    first_seq  INTEGER NOT NULL REFERENCES record (seq),
+    second_seq INTEGER NOT NULL REFERENCES record (seq),
+    first_arm  TEXT    NOT NULL CHECK (first_arm IN ('a', 'b')),
+    UNIQUE (trial_seq, n)
 ) STRICT;
 
 CREATE TABLE wax (

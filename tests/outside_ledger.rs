@@ -6,6 +6,8 @@
 
 #[path = "outside/costs.rs"]
 mod costs;
+#[path = "outside/counts.rs"]
+mod counts;
 #[path = "outside/random.rs"]
 #[expect(clippy::cast_possible_truncation, reason = "grams of a small shop")]
 mod random;
@@ -209,6 +211,13 @@ const SHOWN: &[(&str, &str, i64)] = &[
     ("pools", "SELECT count(*) FROM metal_lot WHERE kind = 'returns'", 3),
     ("corrections", "SELECT count(*) FROM journal WHERE action = 'correct'", 10),
     ("voids", "SELECT count(*) FROM journal WHERE action = 'void'", 10),
+    ("pairs of a trial", "SELECT count(*) FROM trial_pair", 15),
+    ("void pairs", "SELECT count(*) FROM trial_pair p JOIN record r ON r.seq = p.seq WHERE r.void_ms IS NOT NULL", 1),
+    (
+        "shells poured otherwise than the coin said",
+        "SELECT count(*) FROM trial_pair p JOIN fact_shell f ON f.shell_seq IN (p.first_seq, p.second_seq) WHERE f.support = 'half_buried' AND p.n = 7",
+        1,
+    ),
     ("stages with open work", "SELECT count(DISTINCT stage) FROM casting WHERE stage NOT IN ('delivered', 'scrapped')", 8),
 ];
 
@@ -233,6 +242,8 @@ async fn compare(seed: u64) {
     }
     drop(read);
     costs::add_up(&db).await;
+    let compared = counts::both_ways(&db).await;
+    assert!(compared > 2000, "{compared} levels of leaks and shorts");
     if seed == demo::SEED {
         shows::corrections(&db, &document).await;
     }
@@ -387,6 +398,7 @@ async fn so_is_a_shop_that_does_anything_in_any_order() {
                    AND value_minor = round(mass_mg * scrap_minor / 1e6)";
         lowered += read.fetch_one(sql, vec![]).await.unwrap().unwrap().int(0).unwrap();
         drop(read);
+        counts::both_ways(&db).await;
         assert_eq!(app::rebuild::run(&db).await.unwrap(), Vec::<String>::new(), "seed {seed}");
         told_again(seed, &taken, &db).await;
         db.close().await;

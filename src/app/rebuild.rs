@@ -21,6 +21,7 @@ pub async fn run(db: &Db) -> Result<Vec<String>, Problem> {
     for sql in metal::WIPE.iter().chain(flags::WIPE).chain(facts::WIPE) {
         tx.push(sql, vec![]);
     }
+    facts::months::keep(&mut tx).await?;
     tx.remember(metal::Decided);
     let seqs = list::live(&mut tx, KINDS).await?;
     for (kind, seq) in seqs {

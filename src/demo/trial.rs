@@ -2,21 +2,30 @@
 //! of the record on. It throws no dice of the shop's: the coin is the book's own, and the sand does
 //! nothing here, which nobody in this shop can know.
 
-use super::BEGINS;
 use super::caller::{Who, at, text};
 use super::shop::{DAY, Shop};
+use super::{BEGINS, ENDS};
 use serde_json::json;
 
 /// From when on.
 const FROM: i64 = BEGINS + 560 * DAY;
 /// The pair of which one shell is poured otherwise than the coin said.
 const OTHERWISE: i64 = 7;
+/// From here on two pairs a day: of the second the shells are still in the kiln room when the book ends.
+const LAST: i64 = ENDS - DAY;
 /// The pair that is void.
 const VOID: i64 = 12;
 
 impl Shop {
-    /// Pairs two of the shells to be poured, if two of them are alike.
+    /// Pairs shells to be poured, where two of them are alike.
     pub async fn pair(&mut self, shells: &[usize], now: i64) -> Result<(), String> {
+        for _ in 0..if now > LAST { 2 } else { 1 } {
+            self.pair_two(shells, now).await?;
+        }
+        Ok(())
+    }
+
+    async fn pair_two(&mut self, shells: &[usize], now: i64) -> Result<(), String> {
         if now < FROM {
             return Ok(());
         }

@@ -8,6 +8,11 @@ use serde::{Deserialize, Serialize};
 pub struct Instant(i64);
 
 impl Instant {
+    /// The first that can be read: the year 1900 begins.
+    pub const FIRST: Self = Self(-2_208_988_800_000);
+    /// The last that can be read: the year 2200 is about to begin.
+    pub const LAST: Self = Self(7_258_118_399_999);
+
     /// From milliseconds since the epoch.
     #[must_use]
     pub const fn from_ms(ms: i64) -> Self {
@@ -31,8 +36,8 @@ impl Instant {
         if !shaped || text.contains('[') {
             return None;
         }
-        let ms = text.parse::<Timestamp>().ok()?.as_millisecond();
-        (-2_208_988_800_000..7_258_118_400_000).contains(&ms).then_some(Self(ms))
+        let at = Self(text.parse::<Timestamp>().ok()?.as_millisecond());
+        (Self::FIRST..=Self::LAST).contains(&at).then_some(at)
     }
     /// Milliseconds from `earlier` to this one.
     #[must_use]

@@ -23,6 +23,7 @@ mod kit;
 mod merging;
 mod metal;
 mod metal_reports;
+mod month_counts;
 mod pages;
 mod queue;
 mod races;

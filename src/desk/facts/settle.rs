@@ -6,10 +6,13 @@ use crate::db::WriteTx;
 use crate::kernel::{Kind, Problem, Seq};
 use std::pin::Pin;
 
-/// The settler of facts. Nothing is read: what must be made anew goes along with the turn's
-/// last statements. Nothing is done while nothing was poured, lost or given up.
+/// The settler of facts. Nothing is read but after a setting: what must be made anew goes along
+/// with the turn's last statements. Nothing is done while nothing was poured, lost or given up.
 pub fn settle<'t>(tx: &'t mut WriteTx) -> Pin<Box<dyn Future<Output = Result<(), Problem>> + Send + 't>> {
     Box::pin(async move {
+        if tx.acting().iter().any(|a| a.kind == Kind::Setting) {
+            store::months::keep(tx).await?;
+        }
         let acts = |kinds: &[Kind]| tx.acting().iter().any(|a| kinds.contains(&a.kind));
         let heats = if acts(&[Kind::Heat, Kind::Pour]) { tx.touched(Kind::Heat) } else { Vec::new() };
         let versions: Vec<Seq> = tx.acting().iter().filter(|a| a.kind == Kind::RecipeVersion).map(|a| a.seq).collect();

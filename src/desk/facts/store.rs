@@ -1,5 +1,6 @@
 //! SQL of facts. Sets are made anew from the rooms' own tables; nothing is read back.
 
+pub mod months;
 mod tried;
 
 pub use tried::{Alike, CameOf, came_of, poured_alike};
@@ -16,6 +17,7 @@ pub const WIPE: &[&str] = &[
     "DELETE FROM fact_casting",
     "DELETE FROM fact_shell",
     "DELETE FROM fact_heat",
+    "DELETE FROM fact_month_count",
 ];
 
 /// What the facts are: for each table its name in words, and all its rows as text.
@@ -37,6 +39,12 @@ pub const DERIVED: &[(&str, &str)] = &[
     ("facts of batches", "SELECT json_array(shell_seq, batch_seq) FROM fact_batch ORDER BY shell_seq, batch_seq"),
     ("facts of hands", "SELECT json_array(shell_seq, hand_seq) FROM fact_hand ORDER BY shell_seq, hand_seq"),
     ("facts of heats", "SELECT json_array(heat_seq, at_ms, alloy, furnace_seq, crucible_seq) FROM fact_heat ORDER BY heat_seq"),
+    ("months of the shop", "SELECT json_array(begin_ms, name) FROM fact_month ORDER BY begin_ms"),
+    (
+        "counts by month",
+        "SELECT json_array(month_ms, factor, alloy, level, poured, leaked, short, lost_mg) FROM fact_month_count \
+         ORDER BY month_ms, factor, alloy, level",
+    ),
     ("facts still due", "SELECT json_array(kind, seq) FROM fact_due ORDER BY kind, seq"),
 ];
 
@@ -198,7 +206,6 @@ const REST: &[&str] = &[
        coalesce((SELECT min(q.at_ms) FROM pour p JOIN record q ON q.seq = p.seq AND q.void_ms IS NULL WHERE p.heat_seq = h.seq), r.at_ms), \
        h.alloy, h.furnace_seq, h.crucible_seq \
      FROM fact_due d JOIN heat h ON h.seq = d.seq JOIN record r ON r.seq = h.seq AND r.void_ms IS NULL WHERE d.kind = 'heat'",
-    "DELETE FROM fact_due",
 ];
 
 /// Makes anew the facts that some shells, castings, heats and recipe versions reach.
@@ -206,6 +213,7 @@ pub fn make_anew(tx: &mut WriteTx, shells: &[Seq], castings: &[Seq], heats: &[Se
     let list = |seqs: &[Seq]| json!(seqs).to_string().into();
     tx.push(DUE_SHELLS, vec![list(shells), list(castings), list(castings), list(heats), list(versions)]);
     tx.push(DUE_HEATS, vec![list(heats)]);
+    months::note(tx);
     for sql in CLEAR {
         tx.push(sql, vec![]);
     }
@@ -214,4 +222,6 @@ pub fn make_anew(tx: &mut WriteTx, shells: &[Seq], castings: &[Seq], heats: &[Se
     for sql in REST {
         tx.push(sql, vec![]);
     }
+    months::count(tx);
+    tx.push("DELETE FROM fact_due", vec![]);
 }

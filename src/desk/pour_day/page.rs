@@ -119,13 +119,13 @@ fn what(castings: &[&Listed]) -> String {
     names.join(", ")
 }
 
-/// What the coin of a running trial gave a shell for its pour.
-fn trial(pairs: &Value, tag: &str) -> String {
-    let running = items(&pairs["items"])
-        .iter()
-        .filter(|p| p["running"] == true && matches!(p["factor"].as_str(), Some("support" | "practice")));
-    let mine = running.flat_map(|p| items(&p["assignments"])).filter(|a| a["tag"] == tag);
-    mine.map(|a| format!(" TRIAL {}: {}", text(a, "arm").to_uppercase(), text(a, "is"))).collect()
+/// What is in a shell, and what the coin of a running trial gave it for its pour.
+fn what_and_trial(castings: &[&Listed], pairs: &Value, tag: &str) -> String {
+    let at_the_pour = |p: &&Value| p["running"] == true && matches!(p["factor"].as_str(), Some("support" | "practice"));
+    let given = items(&pairs["items"]).iter().filter(at_the_pour).flat_map(|p| items(&p["assignments"]));
+    let mine = given.filter(|a| a["tag"] == tag);
+    let said = mine.map(|a| format!("TRIAL {}: {}", text(a, "arm").to_uppercase(), text(a, "is")));
+    std::iter::once(what(castings)).chain(said).collect::<Vec<_>>().join(" ")
 }
 
 /// The page, with what was wrong with what was typed on it.
@@ -161,8 +161,7 @@ pub(super) async fn page(floor: &Floor, visit: &Visit, faults: Vec<String>, desp
     let last = look.get("/v1/pours?limit=1").await?;
     let pours = items(&poured["pours"]);
     let ids: Vec<&Value> = items(&last["items"]).iter().chain(pours).flat_map(|p| items(&p["hands"])).collect();
-    let hands = floor.names(&ids).await?;
-    let pairs = look.get("/v1/trial-pairs?limit=100").await?;
+    let (hands, pairs) = (floor.names(&ids).await?, look.get("/v1/trial-pairs?limit=100").await?);
     let mut shells: Vec<Row> = fired
         .iter()
         .map(|&shell| {
@@ -172,7 +171,7 @@ pub(super) async fn page(floor: &Floor, visit: &Visit, faults: Vec<String>, desp
                 expected.iter().find(|(s, ..)| *s == shell).map_or(("", Mass::ZERO), |(_, alloy, mass)| (alloy.as_str(), *mass));
             let tag = names.iter().find(|(s, ..)| *s == shell).map_or_else(String::new, |(_, tag, _)| tag.clone());
             Row {
-                what: format!("{}{}", what(&castings), trial(&pairs, &tag)),
+                what: what_and_trial(&castings, &pairs, &tag),
                 takes: reads.mass(mass),
                 mg: mass.mg(),
                 proposed: against.is_empty() && of == alloy,

@@ -5,6 +5,7 @@
 //! the upper one.
 
 use super::ask::Ask;
+use crate::desk::facts;
 use crate::kernel::Instant;
 use crate::shop::house::settings::Settings;
 use serde_json::{Value, json};
@@ -157,15 +158,8 @@ fn band(edges: &[f64], n: usize) -> String {
 /// The months of the shop from one instant to another: beginning, end, name.
 #[must_use]
 pub fn months(settings: &Settings, first: Instant, last: Instant) -> Value {
-    let mut out = Vec::new();
-    let mut day = settings.day(first).first_of_month();
-    while let Some(begin) = settings.begin(day).filter(|begin| *begin <= last) {
-        let Ok(next) = day.checked_add(jiff::Span::new().months(1)) else { break };
-        let Some(end) = settings.begin(next) else { break };
-        out.push(json!([begin.ms(), end.ms(), settings.month(begin)]));
-        day = next;
-    }
-    Value::Array(out)
+    let months = facts::months::between(settings, first, last).into_iter();
+    months.map(|(begin, end, name)| json!([begin.ms(), end.ms(), name])).collect()
 }
 
 /// The edges of the bands of a factor, as in force now.

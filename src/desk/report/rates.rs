@@ -93,10 +93,15 @@ pub fn put_rate(row: &mut Value, count: u32, of: u32) {
 /// # Errors
 /// As the database says.
 pub async fn report(read: &mut ReadTx, ask: &Ask, outcome: &'static str, now: Instant) -> Result<Value, Problem> {
-    let rests = rests(read, ask, now).await?;
+    let by_month = store::months::tell(read, ask, outcome).await?;
+    // Levels that are counted by month rest on nothing besides.
+    let rests = if by_month { Rests::default() } else { rests(read, ask, now).await? };
     let count = store::rate_of(outcome, ask);
-    let by_level = store::fetch(read, store::counting(ask, &count, Some(ask.factor), &rests)).await?;
-    let mut all = store::fetch(read, store::counting(ask, &count, None, &rests)).await?;
+    let query = |factor| {
+        if by_month { store::months::counting(ask, outcome, factor) } else { store::counting(ask, &count, factor, &rests) }
+    };
+    let by_level = store::fetch(read, query(Some(ask.factor))).await?;
+    let mut all = store::fetch(read, query(None)).await?;
     let all = all.pop().ok_or_else(|| Problem::internal("no totals"))?;
     let counted: u32 = by_level.iter().map(|c| c.count(0)).sum();
     let together = if all.count(0) > 0 { evidence::of_report(read, ask, outcome, now).await? } else { OfLevels::default() };

@@ -120,3 +120,49 @@ async fn reports_on_the_ledger_go_by_its_indexes() {
     assert!(!steps.iter().any(|s| s.starts_with("SCAN m ") || s == "SCAN m"), "{steps:?}");
     assert!(seen > 20, "{seen} steps");
 }
+
+#[tokio::test]
+async fn reports_by_whole_months_read_the_rows_of_their_factor_only() {
+    let (db, _dir) = book().await;
+    let mut read = db.read().await.unwrap();
+    let mut seen = 0;
+    for factor in [None, Some(Factor::Month), Some(Factor::Recipe), Some(Factor::PlaceInHeat)] {
+        for (from, to, alloy) in [(false, false, false), (true, false, true), (false, true, false), (true, true, true)] {
+            let end = |given: bool| given.then_some(Instant::from_ms(0));
+            let alloy = alloy.then(|| "C87300".into());
+            let ask = Ask { from: end(from), to: end(to), alloy, ..Ask::by(Factor::Recipe) };
+            let query = store::months::counting(&ask, "leaks", factor);
+            let steps = store::plan(&mut read, query).await;
+            assert!(steps.iter().any(|s| s.contains("month_ms=? AND factor=?")), "{steps:?}");
+            assert!(!steps.iter().any(|s| s.starts_with("SCAN")), "{steps:?}");
+            seen += steps.len();
+        }
+    }
+    assert!(seen > 50, "{seen} steps");
+}
+
+#[tokio::test]
+async fn only_whole_months_and_an_alloy_are_told_by_month() {
+    let (db, _dir) = book().await;
+    let mut read = db.read().await.unwrap();
+    let at = |text: &str| Some(Instant::parse(text).unwrap());
+    let plain = || Ask { alloy: Some("C87300".into()), ..Ask::by(Factor::Recipe) };
+    let whole = || Ask { from: at("2026-03-01T00:00:00Z"), to: at("2026-05-01T00:00:00Z"), ..plain() };
+    for told in [plain(), whole(), Ask { from: None, ..whole() }, Ask { to: whole().from, ..whole() }] {
+        assert!(store::months::tell(&mut read, &told, "shorts").await.unwrap(), "{told:?}");
+    }
+    for not in [
+        Ask { from: at("2026-03-01T00:00:00.001Z"), ..whole() },
+        Ask { to: at("2026-04-30T23:59:59.999Z"), ..whole() },
+        Ask { to: at("2026-03-02T00:00:00Z"), ..plain() },
+        Ask { recipe: Some(1), ..whole() },
+        Ask { pattern: Some(1), ..whole() },
+        Ask { commission: Some(1), ..whole() },
+        Ask { unit: Unit::Casting, ..whole() },
+        Ask { factor: Factor::Hand, ..whole() },
+        Ask { factor: Factor::Section, ..whole() },
+    ] {
+        assert!(!store::months::tell(&mut read, &not, "shorts").await.unwrap(), "{not:?}");
+    }
+    assert!(!store::months::tell(&mut read, &whole(), "defects").await.unwrap());
+}

@@ -335,8 +335,8 @@ fn figures(sheet: &mut Sheet, trial: &Value) {
                 Cell::text(format!("{}; from 20 on they are told apart", evidence(trial["e"].as_f64()))),
             ),
             ("A fails more often than B by", Cell::text(difference)),
-            ("Half of such trials take as yet", Cell::text(left("p50"))),
-            ("Four in five take at most", Cell::text(left("p80"))),
+            ("Half of such trials need from here", Cell::text(left("p50"))),
+            ("Four in five need at most", Cell::text(left("p80"))),
             ("That supposes", Cell::text(if stopped { String::new() } else { supposed })),
             ("Worth knowing from", Cell::text(in_100(&trial["worth_knowing"]))),
             ("Planned end", Cell::text(trial["max_pairs"].as_u64().map_or_else(String::new, |n| format!("{n} pairs")))),
@@ -412,7 +412,7 @@ fn deviations(sheet: &mut Sheet, trial: &Value) {
                 what.into(),
             ]);
         }
-        table.foot = "They count as they were assigned.".to_owned();
+        "They count as they were assigned.".clone_into(&mut table.foot);
         sheet.table(table);
     }
     let done = &trial["as_treated"];
@@ -428,6 +428,6 @@ fn deviations(sheet: &mut Sheet, trial: &Value) {
             table.row([words.into(), text(of, "shells").into(), text(of, "failed").into(), rate.into()]);
         }
     }
-    table.foot = "Rates to look at, no more: what was done otherwise was not left to the coin.".to_owned();
+    "Rates to look at, no more: what was done otherwise was not left to the coin.".clone_into(&mut table.foot);
     sheet.table(table);
 }

@@ -15,8 +15,8 @@ use std::collections::BTreeMap;
 const YEAR_MS: i64 = 365 * 86_400_000;
 /// What is supposed of a rate before anything is known: of 6 shells 0.6 fail.
 const PRIOR: (f64, f64) = (0.6, 6.0);
-/// More pairs than this are not gone through for finding arms alike.
-const MOST_ALIKE: u32 = 400;
+/// After so many pairs it is said how often like arms are found alike.
+const ALIKE_AFTER: u32 = 400;
 
 /// What the shop poured in the last 365 days.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -87,7 +87,9 @@ pub async fn pace(read: &mut ReadTx, outcome: Outcome, strata: &[Stratum], now: 
 /// Two rates that lie so far apart, the shop's own among them.
 #[must_use]
 pub fn supposed(rate: f64, worth: f64) -> (f64, f64) {
-    if rate >= worth { (rate, rate - worth) } else { ((rate + worth).min(1.0), rate) }
+    let tidy = |rate: f64| (rate * 1e6).round() / 1e6;
+    let (high, low) = if rate >= worth { (rate, rate - worth) } else { ((rate + worth).min(1.0), rate) };
+    (tidy(high), tidy(low))
 }
 
 /// What a trial is planned with.
@@ -107,12 +109,11 @@ pub struct Supposed {
 pub fn planned(outcome: Outcome, at: Supposed, pace: &Pace) -> Value {
     let pairs = pairs_to_stop(Counts::default(), at.a, at.b).unwrap_or(PairsToStop { p50: None, p80: None });
     let same = pace.rate().min(1.0);
-    let after = pairs.p80.unwrap_or(MOST_ALIKE).clamp(50, MOST_ALIKE);
-    let alike = alike_at(same, same, at.worth, after);
+    let alike = alike_at(same, same, at.worth, ALIKE_AFTER);
     json!({
         "outcome": outcome.name(), "rate_a": at.a, "rate_b": at.b, "worth_knowing": at.worth, "pace": pace.json(),
         "pairs_to_stop": {"p50": pairs.p50, "p80": pairs.p80}, "years": pace.both(pairs),
-        "if_alike": {"rate": same, "pairs": after, "chance": alike, "years": pace.years(Some(after))},
+        "if_alike": {"rate": same, "pairs": ALIKE_AFTER, "chance": alike, "years": pace.years(Some(ALIKE_AFTER))},
     })
 }
 

@@ -304,7 +304,7 @@ async fn ten_thousand_levels_are_refused_and_a_great_many_shells_are_not() {
         .collect();
     shells(&shop, &rows).await;
     let model = shop.get("/v1/reports/model?outcome=leak&by=support").await.is(200);
-    assert_eq!((&model["fitted"], &model["refused"]["code"]), (&json!(false), &json!("too_many_kinds")));
+    assert_eq!((&model["fitted"], &model["refused"]["code"]), (&json!(false), &json!("too_much")));
     // 301 temperatures by 9 sections are over the limit; to the nearest 5 °C and 0.5 mm they are not.
     let model = shop.get("/v1/reports/model?outcome=leak&by=shell_temperature_band,section_band").await.is(200);
     assert_eq!((&model["fitted"], &model["n"]), (&json!(true), &json!(10_000)), "{}", model["refused"]);
@@ -420,4 +420,22 @@ async fn pages_say_what_the_reports_say_and_every_mark_opens_what_is_behind_it()
             assert!(behind.contains("Shells: ") || behind.contains("Castings: "), "{path}: {behind}");
         }
     }
+}
+
+#[tokio::test]
+async fn what_would_take_too_long_is_refused_at_once() {
+    let shop = TestShop::open(1).await;
+    let rows: Vec<Value> = (0..1_150_u64)
+        .map(|n| {
+            let (support, fed) = (format!("s{}", n * 7919 % 12), format!("f{}", n * 104_729 % 7));
+            let leaked = u8::from(n * 2_654_435_761 % 1000 < 150);
+            json!({"support": support, "fed": fed, "leaked": leaked, "shell_c": 500 + n * 37 % 301, "low": 3 + n % 9})
+        })
+        .collect();
+    shells(&shop, &rows).await;
+    // 19 columns over 1,150 rows: some nine million steps, where four are allowed.
+    let path = "/v1/reports/model?outcome=leak&by=support,fed,shell_temperature_band,section_band";
+    let model = shop.get(path).await.is(200);
+    assert_eq!((&model["fitted"], &model["refused"]["code"]), (&json!(false), &json!("too_much")));
+    assert!(model.get("n").is_none() && model.get("rates").is_none(), "{model:#}");
 }

@@ -32,8 +32,10 @@ use crate::web::{Answer, Ctx, Method, Param, Reply, Route};
 use serde_json::{Value, json};
 use tokio::sync::Semaphore;
 
-/// The most kinds of shells that a fit takes.
-pub const MOST: usize = 1_200;
+/// The most kinds of shells that are read.
+const MOST: usize = 1_200;
+/// The most work of a fit, some seconds of a core: 1.2 µs each, measured.
+const MOST_WORK: u64 = 4_000_000;
 /// One at a time: each takes a whole core.
 static AT_ONCE: Semaphore = Semaphore::const_new(1);
 
@@ -151,20 +153,11 @@ async fn gather(read: &mut ReadTx, ask: &Ask, outcome: Outcome, factors: &[Facto
         with_edges.iter().map(one).collect()
     };
     let mut coarse = false;
-    let mut all = sql::alike(read, ask, outcome, &columns(false), &liquidus, MOST).await?;
-    if all.len() > MOST && factors.iter().any(|f| number(*f).is_some()) {
+    let (mut terms, mut over) = taken_together(read, ask, outcome, &with_edges, &columns(false), &liquidus).await?;
+    if over && factors.iter().any(|f| number(*f).is_some()) {
         coarse = true;
-        all = sql::alike(read, ask, outcome, &columns(true), &liquidus, MOST).await?;
+        (terms, over) = taken_together(read, ask, outcome, &with_edges, &columns(true), &liquidus).await?;
     }
-    let over = all.len() > MOST;
-    let mut names = Vec::new();
-    for (at, (factor, _)) in with_edges.iter().enumerate() {
-        let mut seqs: Vec<i64> = all.iter().filter_map(|row| row.told.get(at)?.as_deref()?.parse().ok()).collect();
-        seqs.sort_unstable();
-        seqs.dedup();
-        names.push(store::names(read, *factor, &seqs).await?);
-    }
-    let terms = Terms::of(&with_edges, all, &names);
     let mut curves = Vec::new();
     let others = [Outcome::Leak, Outcome::Short].into_iter().filter(|o| *o != outcome);
     for outcome in std::iter::once(outcome).chain(others) {
@@ -172,6 +165,30 @@ async fn gather(read: &mut ReadTx, ask: &Ask, outcome: Outcome, factors: &[Facto
         curves.push(model_curve::gather(read, ask, outcome, &shell, &section).await?);
     }
     Ok(Read { terms, coarse, over, curves })
+}
+
+/// The shells of a model, and whether they are too many to be fitted.
+async fn taken_together(
+    read: &mut ReadTx,
+    ask: &Ask,
+    outcome: Outcome,
+    factors: &[(Factor, Vec<f64>)],
+    columns: &[sql::Column],
+    liquidus: &Value,
+) -> Result<(Terms, bool), Problem> {
+    let all = sql::alike(read, ask, outcome, columns, liquidus, MOST).await?;
+    let cut = all.len() > MOST;
+    let mut names = Vec::new();
+    for (at, (factor, _)) in factors.iter().enumerate() {
+        let mut seqs: Vec<i64> = all.iter().filter_map(|row| row.told.get(at)?.as_deref()?.parse().ok()).collect();
+        seqs.sort_unstable();
+        seqs.dedup();
+        names.push(store::names(read, *factor, &seqs).await?);
+    }
+    let terms = Terms::of(factors, all, &names);
+    // What is refused for another reason takes no time.
+    let over = cut || (terms.too_many().is_empty() && terms.work() > MOST_WORK);
+    Ok((terms, over))
 }
 
 fn told(outcome: Outcome, ask: &Ask, terms: &Terms, fitted: Result<&Fitted, &Refused>, over: bool) -> Value {
@@ -191,7 +208,7 @@ fn told(outcome: Outcome, ask: &Ask, terms: &Terms, fitted: Result<&Fitted, &Ref
         for name in ["n", "count", "left_out", "reference"] {
             out.as_object_mut().map(|o| o.shift_remove(name));
         }
-        out["refused"] = json!({"code": "too_many_kinds", "words": words::too_many(MOST)});
+        out["refused"] = json!({"code": "too_much", "words": words::TOO_MUCH});
         return out;
     }
     match fitted {

@@ -20,7 +20,9 @@ use serde_json::{Value, json};
 
 /// Places on each curve.
 const POINTS: u32 = 25;
-/// The most kinds of shells that are read as they are; more are taken to the nearest 5 °C.
+/// The most kinds of shells that are taken as they are; more are taken to the nearest 5 °C.
+const MOST_AS_THEY_ARE: usize = 300;
+/// The most kinds of shells.
 const MOST: usize = 1_200;
 
 /// What was seen.
@@ -50,7 +52,7 @@ pub async fn gather(read: &mut ReadTx, ask: &Ask, outcome: Outcome, shell: &[f64
         ]
     };
     let mut all = sql::alike(read, ask, outcome, &columns(0.0), &Value::Null, MOST).await?;
-    if all.len() > MOST {
+    if all.len() > MOST_AS_THEY_ARE {
         all = sql::alike(read, ask, outcome, &columns(5.0), &Value::Null, MOST).await?;
     }
     let mut seen = Seen { outcome, observations: Vec::new(), left_out: 0, edges: shell.to_vec(), over: all.len() > MOST };
@@ -147,7 +149,7 @@ pub fn told(curved: &Curved, ask: &Ask) -> Value {
             out["band"] = if curve.band == BandMethod::Profile { "profile" } else { "delta" }.into();
             out["p"] = curve.p.into();
         }
-        Err(_) if seen.over => out["refused"] = words::too_many(MOST).into(),
+        Err(_) if seen.over => out["refused"] = words::TOO_MUCH.into(),
         Err(why) => out["refused"] = words::no_curve(why, seen.outcome).into(),
     }
     out

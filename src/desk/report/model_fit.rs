@@ -2,15 +2,11 @@
 //! the threads that serve.
 
 use super::factor::Factor;
-use super::model_terms::{Enters, Terms};
+use super::model_terms::{DELTA_FROM, Enters, Terms};
 use crate::science::statistics::CONFIDENCE;
 use crate::science::statistics::logistic::{
     Column, Design, DesignError, DropReason, Firth, Flic, NoFit, Predicted, Separation, separation,
 };
-
-/// From so many outcomes of the rarer kind the intervals of rates are by the delta method: by
-/// then it and the profile agree.
-const DELTA_FROM: u32 = 100;
 
 /// Why there is no fit.
 #[derive(Clone, PartialEq, Debug)]

@@ -7,6 +7,10 @@ use crate::science::statistics::logistic::Column;
 /// One column for so many outcomes of the rarer kind, at most.
 pub const OUTCOMES_PER_COLUMN: u32 = 5;
 
+/// From so many outcomes of the rarer kind the intervals of rates are by the delta method: by
+/// then it and the profile agree.
+pub const DELTA_FROM: u32 = 100;
+
 /// A factor that is a number: the step its odds ratio is said for, its unit, and what it is taken
 /// to the nearest of where too many shells differ.
 #[must_use]
@@ -136,6 +140,16 @@ impl Terms {
     #[must_use]
     pub fn width(&self) -> usize {
         self.factors.iter().map(Taken::columns).sum()
+    }
+
+    /// How much work a fit is: each of its profiles goes over the rows with the square of the
+    /// columns; rates take as many again while they are profiled too.
+    #[must_use]
+    pub fn work(&self) -> u64 {
+        let count = |n: usize| u64::try_from(n).unwrap_or(u64::MAX);
+        let (rows, width) = (count(self.rows.len()), count(self.width() + 1));
+        let times = if self.rarer() < DELTA_FROM { 2 } else { 1 };
+        rows.saturating_mul(width.saturating_pow(3)).saturating_mul(times)
     }
 
     /// The factors that have to be left out so that the others, in the order asked for, have

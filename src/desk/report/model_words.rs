@@ -186,11 +186,8 @@ pub fn refused(why: &Refused, terms: &Terms, outcome: Outcome) -> String {
     }
 }
 
-/// Too many shells differ.
-#[must_use]
-pub fn too_many(most: usize) -> String {
-    format!("The shells are of more than {most} different kinds in what was asked. Leave out a factor, or ask of a shorter time.")
-}
+/// Why there is no model, or curve, where too many shells differ in too much.
+pub const TOO_MUCH: &str = "In what was asked too many shells differ in too much for it to be worked out while somebody waits. Leave out a factor, or ask of a shorter time.";
 
 /// A column left out, and why.
 #[must_use]

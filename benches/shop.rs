@@ -166,8 +166,8 @@ fn report(castings: u32) {
     println!("\nLeak report over {castings} castings, one a shell, by recipe");
     let (data, token) = bed::poured(BINARY, castings);
     let mut replay = Replay::open(&data.join("pourbook.db"));
-    let all = (bed::TABLES, bed::FACTS, bed::COUNTS, "");
-    let year = (bed::TABLES_OF_A_YEAR, bed::FACTS_OF_A_YEAR, bed::COUNTS_OF_A_YEAR, "of a year and an alloy: ");
+    let all = (bed::TABLES, bed::FACTS, bed::COUNTS, "of all time");
+    let year = (bed::TABLES_OF_A_YEAR, bed::FACTS_OF_A_YEAR, bed::COUNTS_OF_A_YEAR, "of a year and an alloy");
     let mut over_tables = Vec::new();
     for (tables, facts, counts, what) in [all, year] {
         assert_eq!(replay.rows(facts), replay.rows(tables), "facts and tables must say the same");

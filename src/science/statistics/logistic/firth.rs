@@ -2,7 +2,7 @@
 
 use nalgebra::DVector;
 
-use super::super::gamma::chi_squared_upper;
+use super::super::special::chi2_sf;
 use super::super::special::normal_quantile;
 use super::design::Design;
 use super::likelihood::{Likelihood, NoFit, Point, predictor};
@@ -79,7 +79,7 @@ impl<'a> Firth<'a> {
         let turned = self.turned(&weights)?;
         let (low, high) = turned.interval(fall)?;
         let chi_squared = profile::fall_at_zero(&turned.likelihood, &turned.top, &[turned.index])?;
-        let p = chi_squared_upper(chi_squared, 1.0).ok_or(NoFit::NotConverged)?;
+        let p = chi2_sf(chi_squared, 1.0).ok_or(NoFit::NotConverged)?;
         Ok(Coefficient { name: name.to_owned(), estimate: self.along(&weights), low, high, chi_squared, p })
     }
 
@@ -99,7 +99,7 @@ impl<'a> Firth<'a> {
         }
         let chi_squared = profile::fall_at_zero(&self.likelihood, &self.top, &held)?;
         let freedom = held.len() as f64;
-        Ok(chi_squared_upper(chi_squared, freedom).map(|p| (chi_squared, freedom, p)))
+        Ok(chi2_sf(chi_squared, freedom).map(|p| (chi_squared, freedom, p)))
     }
 
     /// The linear predictor (ln odds) at a row of the columns as given.

@@ -17,7 +17,7 @@ mod tables;
 mod trial;
 
 const CASES: &str = include_str!("../../../../tests/reference/statistics.json");
-const PLANNING: &str = include_str!("../../../../tests/reference/planning.json");
+pub(super) const PLANNING: &str = include_str!("../../../../tests/reference/planning.json");
 
 pub(super) struct Case(Value);
 

@@ -3,9 +3,7 @@
 use serde_json::Value;
 
 use super::super::trial::*;
-use super::Case;
-
-const PLANNING: &str = include_str!("../../../../tests/reference/planning.json");
+use super::{Case, PLANNING};
 
 fn planning(holds: impl Fn(&Value) -> bool) -> Vec<Case> {
     let all: Vec<Value> = serde_json::from_str(PLANNING).unwrap();

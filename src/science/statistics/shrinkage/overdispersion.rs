@@ -1,6 +1,6 @@
 //! Whether levels differ by more than chance, without saying which.
 
-use super::super::gamma::{chi_squared_upper, normal_upper};
+use super::super::special::{chi2_sf, normal_cdf};
 use super::Level;
 use super::moments::observed;
 
@@ -46,8 +46,8 @@ pub fn overdispersion(levels: &[Level]) -> Option<Overdispersion> {
         chi_squared,
         freedom,
         dispersion: chi_squared / freedom,
-        p_pearson: chi_squared_upper(chi_squared, freedom)?,
+        p_pearson: chi2_sf(chi_squared, freedom)?,
         tarone_z,
-        p_tarone: tarone_z.and_then(normal_upper),
+        p_tarone: tarone_z.and_then(|z| normal_cdf(-z)),
     })
 }

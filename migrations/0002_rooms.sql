@@ -398,6 +398,32 @@ CREATE TABLE trial_end (
 ) STRICT;
 CREATE INDEX trial_end_by_trial ON trial_end (trial_seq);
 
+-- A price worked out for a job that was described; versions of a quote bear one number.
+CREATE TABLE quote (
+    seq         INTEGER PRIMARY KEY REFERENCES record (seq),
+    number      TEXT    NOT NULL,
+    edition     INTEGER NOT NULL CHECK (edition >= 1),
+    title       TEXT    NOT NULL,
+    client_seq  INTEGER REFERENCES record (seq),
+    valid_until TEXT    NOT NULL,
+    price_minor INTEGER,
+    p50_minor   INTEGER NOT NULL,
+    p80_minor   INTEGER NOT NULL,
+    median      REAL    NOT NULL,
+    spread      REAL    NOT NULL,
+    UNIQUE (number, edition)
+) STRICT;
+
+-- What became of a quote: sent, accepted (then it has a commission), declined.
+CREATE TABLE quote_step (
+    seq            INTEGER PRIMARY KEY REFERENCES record (seq),
+    quote_seq      INTEGER NOT NULL REFERENCES record (seq),
+    step           TEXT    NOT NULL CHECK (step IN ('sent', 'accepted', 'declined')),
+    commission_seq INTEGER REFERENCES record (seq)
+) STRICT;
+CREATE INDEX quote_step_by_quote ON quote_step (quote_seq);
+CREATE INDEX quote_step_by_commission ON quote_step (commission_seq) WHERE commission_seq IS NOT NULL;
+
 CREATE TABLE assembly (
     seq       INTEGER PRIMARY KEY REFERENCES record (seq),
     piece_seq INTEGER NOT NULL REFERENCES record (seq)

@@ -650,6 +650,32 @@ CREATE TABLE property (
 
 CREATE INDEX property_here ON property (seq) WHERE out_ms IS NULL;
 
+CREATE TABLE quote (
+    seq         INTEGER PRIMARY KEY REFERENCES record (seq),
+    number      TEXT    NOT NULL,
+    edition     INTEGER NOT NULL CHECK (edition >= 1),
+    title       TEXT    NOT NULL,
+    client_seq  INTEGER REFERENCES record (seq),
+    valid_until TEXT    NOT NULL,
+    price_minor INTEGER,
+    p50_minor   INTEGER NOT NULL,
+    p80_minor   INTEGER NOT NULL,
+    median      REAL    NOT NULL,
+    spread      REAL    NOT NULL,
+    UNIQUE (number, edition)
+) STRICT;
+
+CREATE TABLE quote_step (
+    seq            INTEGER PRIMARY KEY REFERENCES record (seq),
+    quote_seq      INTEGER NOT NULL REFERENCES record (seq),
+    step           TEXT    NOT NULL CHECK (step IN ('sent', 'accepted', 'declined')),
+    commission_seq INTEGER REFERENCES record (seq)
+) STRICT;
+
+CREATE INDEX quote_step_by_commission ON quote_step (commission_seq) WHERE commission_seq IS NOT NULL;
+
+CREATE INDEX quote_step_by_quote ON quote_step (quote_seq);
+
 CREATE TABLE rate (
     seq          INTEGER PRIMARY KEY REFERENCES record (seq),
     what         TEXT NOT NULL,

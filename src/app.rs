@@ -86,6 +86,7 @@ pub fn catalogue() -> Catalogue {
             (Kind::Heat, heat::extras),
             (Kind::Trial, desk::trial::extras),
             (Kind::TrialPair, desk::trial::pair_extras),
+            (Kind::Quote, desk::quote::extras),
         ],
         children: CHILDREN.to_vec(),
         correctors: correctors().into(),
@@ -110,6 +111,7 @@ pub fn correctors() -> Vec<(Kind, Corrector)> {
         bench::correctors(),
         delivery::correctors(),
         desk::trial::correctors(),
+        desk::quote::correctors(),
     ]
     .concat()
 }
@@ -143,6 +145,7 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
     out.extend(desk::cost::routes(kit));
     out.extend(desk::report::routes(kit));
     out.extend(desk::trial::routes(kit));
+    out.extend(desk::quote::routes(kit));
     out.extend(desk::edition::routes(kit));
     out.extend(desk::pour_day::routes(kit));
     out
@@ -166,6 +169,7 @@ fn schemas() -> Map<String, Value> {
         bench::schemas(),
         delivery::schemas(),
         desk::trial::schemas(),
+        desk::quote::schemas(),
     ]
     .concat()
     {
@@ -212,6 +216,7 @@ pub fn pages(kit: &Kit, inside: &Inside) -> Pages {
     pages.all.extend(desk::history::pages(&floor));
     pages.all.extend(desk::report::pages::pages(&floor));
     pages.all.extend(desk::trial::pages(&floor));
+    pages.all.extend(desk::quote::pages(&floor));
     pages.all.extend(desk::cost::pages(&floor));
     pages.all.extend(desk::edition::pages(&floor));
     pages.all.extend(desk::progress::pages(&floor));

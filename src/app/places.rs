@@ -13,6 +13,7 @@ const PLACES: &[(&str, &[Place])] = &[
     (
         "Before the metal",
         &[
+            ("Quotes", "/quotes", "what a job will cost, and how sure that is", Right::Own),
             ("Jobs", "/jobs", "commissions: what is owed, to whom, by when", Right::Read),
             ("Clients", "/clients", "who commissions work", Right::Read),
             ("Clients' property", "/property", "what of theirs is here, and what went back", Right::Read),

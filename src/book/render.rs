@@ -130,8 +130,13 @@ async fn plain(read: &mut ReadTx, catalogue: &Catalogue, seqs: &[Seq]) -> Result
         }
         let mut added = extras(read, &of_kind).await?;
         for level in &mut out {
-            if let Some(more) = added.remove(&level.seq) {
-                level.value.extend(more.into_iter().filter(|(_, v)| !v.is_null()));
+            for (name, member) in added.remove(&level.seq).into_iter().flatten() {
+                // Nothing takes away what the record itself has of that name.
+                if member.is_null() {
+                    level.value.shift_remove(&name);
+                } else {
+                    level.value.insert(name, member);
+                }
             }
         }
     }

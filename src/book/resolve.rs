@@ -27,7 +27,7 @@ pub struct Found {
 pub fn handle_of(kind: Kind, text: &str) -> Option<(&'static str, String)> {
     match kind {
         Kind::Casting | Kind::Shell => Tag::parse(text).map(|tag| ("tag", tag.to_string())),
-        Kind::Commission | Kind::Heat => Some((kind.name(), text.trim().to_uppercase())),
+        Kind::Commission | Kind::Heat | Kind::Quote => Some((kind.name(), text.trim().to_uppercase())),
         Kind::Hand | Kind::Kiln | Kind::Furnace | Kind::Crucible | Kind::Supplier => Some((kind.name(), name_key(text))),
         _ => None,
     }

@@ -31,6 +31,7 @@ impl Shop {
     /// Takes a commission in.
     async fn commission(&mut self, now: i64) -> Result<(), String> {
         self.commissions += 1;
+        self.quotes_lost(now).await?;
         if self.commissions.is_multiple_of(40) {
             return self.class_pour(now).await;
         }
@@ -51,7 +52,6 @@ impl Shop {
         {
             body["client_id"] = client.as_str().into();
         }
-        let number = text(&self.caller.post(Who::Owner, "/v1/commissions", body).await?, "/number")?;
         let alloy = match self.dice.between(1, 100) {
             1..=78 => 0,
             79..=90 => 1,
@@ -60,6 +60,18 @@ impl Shop {
         let copies = if unique { 1 } else { self.dice.between(1, 7) };
         let edition = !unique && self.dice.chance(600);
         let parts = if unique || self.dice.chance(900) { 1 } else { 2 };
+        if let Some(asked) = self.quoted(pattern, !unique && parts == 1 && !edition, copies) {
+            let client = body["client_id"].as_str().map(str::to_owned);
+            let (number, pieces) = self.quote_and_accept(&title, client.as_deref(), (pattern, alloy), asked, now).await?;
+            if let Some(known) = self.patterns.get_mut(pattern).filter(|_| asked.1 > 0) {
+                known.marks = asked.0 + asked.1;
+            }
+            for piece in &pieces {
+                self.take_piece(piece, pattern, alloy)?;
+            }
+            return self.bought(&number, now).await;
+        }
+        let number = text(&self.caller.post(Who::Owner, "/v1/commissions", body).await?, "/number")?;
         for _ in 0..copies {
             let mut piece = json!({"at": at(now), "alloy": ALLOYS.get(alloy).map_or("", |a| a.code)});
             if edition && let Some(known) = self.patterns.get_mut(pattern) {
@@ -77,6 +89,11 @@ impl Shop {
             }
             self.piece(&number, pattern, alloy, piece).await?;
         }
+        self.bought(&number, now).await
+    }
+
+    /// What is bought in for a job, and what is paid for it at once.
+    async fn bought(&mut self, number: &str, now: i64) -> Result<(), String> {
         if self.dice.chance(250) {
             let body = json!({"kind": self.dice.word(&["crate", "base", "freight", "print"]), "amount_minor": self.dice.between(2000, 26_000), "at": at(now), "supplier": "Ashdown Joinery"});
             self.caller.post(Who::Owner, &format!("/v1/commissions/{number}/costs"), body).await?;

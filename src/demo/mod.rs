@@ -10,6 +10,7 @@ mod finishing;
 mod making;
 mod opening;
 mod pouring;
+mod quoting;
 mod shop;
 mod trial;
 mod words;
@@ -57,6 +58,7 @@ pub async fn fill(db: &Db, seed: u64, secrets: &Clock) -> Result<Told, String> {
     let mut shop = shop::Shop::new(caller, seed);
     opening::open(&mut shop).await?;
     shop.run().await?;
+    shop.quotes_open(ENDS).await?;
     Ok(Told {
         unexplained_mg: shop.put_in,
         castings: shop.castings.len(),

@@ -41,6 +41,9 @@ pub async fn open(shop: &mut Shop) -> Result<(), String> {
         // They look at the tanks once a week, and give it a day.
         ("slurry_check_hours", json!(192)),
         ("overhead_rule", json!({"rule": "percent_of_work", "percent": 45})),
+        ("shop_name", json!("Three Wells Casting")),
+        ("shop_lines", json!(["The old dye works, 4 Weir Lane", "threewells.example"])),
+        ("tax_percent", json!(20)),
     ] {
         shop.caller.post(Who::Owner, "/v1/settings", json!({"name": name, "from_on": "2023-11-03", "value": value})).await?;
     }
@@ -52,6 +55,11 @@ pub async fn open(shop: &mut Shop) -> Result<(), String> {
         ("fuel_kwh", 24),
         ("pour_day", 7500),
         ("crucible_heat", 1900),
+        ("quote_kg_small", 9500),
+        ("quote_kg_medium", 7200),
+        ("quote_kg_large", 5600),
+        ("quote_piece", 12_000),
+        ("quote_pour", 30_000),
     ] {
         shop.caller.post(Who::Owner, "/v1/rates", json!({"what": what, "from_on": "2023-11-03", "amount_minor": amount})).await?;
     }

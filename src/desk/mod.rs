@@ -6,6 +6,7 @@ pub mod facts;
 pub mod history;
 pub mod pour_day;
 pub mod progress;
+pub mod quote;
 pub mod report;
 pub mod route_card;
 pub mod search;

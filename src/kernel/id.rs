@@ -161,6 +161,10 @@ kinds! {
     TrialPair "trial_pair" "trial-pairs";
     /// The end of a trial.
     TrialEnd "trial_end" "trial-ends";
+    /// A price worked out for a job that was described.
+    Quote "quote" "quotes";
+    /// A quote sent, accepted or declined.
+    QuoteStep "quote_step" "quote-steps";
     /// A dated setting of the shop.
     Setting "setting" "settings";
     /// A rate or price that the shop reckons with from a day on.

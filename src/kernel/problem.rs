@@ -134,6 +134,8 @@ problems! {
         "Nothing is charged or poured after a closing. Give the time at which it happened, or void the closing.";
     EditionMarkTaken "edition-mark-taken" Conflict "A delivered casting bears that edition mark already"
         "Two works cannot bear one mark of an edition.";
+    QuoteSettled "quote-settled" Conflict "The quote does not stand open any more"
+        "It was accepted or declined, it lapsed, or a later version took its place. Give a new version of it: POST /v1/quotes with revises.";
     StillGood "still-good" Conflict "The casting of this part is still good"
         "Say why another is wanted: reason spare, lost, damaged or refused; or scrap the casting first.";
     Busy "busy" Busy "The book could not be written just now"

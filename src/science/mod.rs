@@ -2,5 +2,6 @@
 
 pub mod costing;
 pub mod ledger;
+pub mod quoting;
 pub mod statistics;
 pub mod trade;

@@ -11,6 +11,7 @@ pub mod control;
 pub mod curve;
 pub mod frame;
 pub mod levels;
+pub mod quote;
 pub mod trial;
 
 #[cfg(test)]

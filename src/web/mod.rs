@@ -7,6 +7,7 @@ pub mod csv;
 pub mod draw;
 pub mod help;
 pub mod inside;
+pub mod letter;
 pub mod openapi;
 pub mod page;
 pub mod reply;

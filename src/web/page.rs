@@ -275,6 +275,8 @@ pub struct Shown {
     pub status: u16,
     /// The page; empty where one is sent on.
     pub html: String,
+    /// What is sent instead of a page, where that is no text.
+    pub bytes: Option<Vec<u8>>,
     /// What it is, when no page.
     pub media: Option<&'static str>,
     /// The name under which a browser keeps it, when it is to be kept.
@@ -295,12 +297,17 @@ impl Shown {
         Ok(Self::text(html))
     }
     const fn text(html: String) -> Self {
-        Self { status: 200, html, media: None, file: None, to: None, cookies: Vec::new() }
+        Self { status: 200, html, bytes: None, media: None, file: None, to: None, cookies: Vec::new() }
     }
     /// A table as CSV, to be kept under that name.
     #[must_use]
     pub fn csv(name: &str, text: String) -> Self {
         Self { media: Some("text/csv; charset=utf-8"), file: Some(format!("{name}.csv")), ..Self::text(text) }
+    }
+    /// A file to be kept under that name.
+    #[must_use]
+    pub fn file(media: &'static str, name: String, bytes: Vec<u8>) -> Self {
+        Self { media: Some(media), file: Some(name), bytes: Some(bytes), ..Self::text(String::new()) }
     }
     /// What a page's script asked.
     #[must_use]

@@ -131,7 +131,8 @@ pub(super) fn problem_page(problem: &Problem, actor: Option<Actor>, path: &str, 
 }
 
 fn respond(shown: Shown) -> Response<Body> {
-    let mut response = Response::new(Body::from(shown.html));
+    let body = shown.bytes.map_or_else(|| Body::from(shown.html), Body::from);
+    let mut response = Response::new(body);
     *response.status_mut() = StatusCode::from_u16(shown.status).unwrap_or(StatusCode::OK);
     let headers = response.headers_mut();
     headers.insert(header::CONTENT_TYPE, HeaderValue::from_static(shown.media.unwrap_or("text/html; charset=utf-8")));

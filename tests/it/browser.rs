@@ -112,7 +112,10 @@ impl Browser {
             }
         }
         let bytes = to_bytes(response.into_body(), 1 << 26).await.unwrap();
-        Seen { status, headers, html: String::from_utf8(bytes.to_vec()).unwrap() }
+        // A letter is no text: of it only the status is looked at.
+        let pdf = headers.get("content-type").is_some_and(|media| media == "application/pdf");
+        let html = if pdf { String::from_utf8_lossy(&bytes).into_owned() } else { String::from_utf8(bytes.to_vec()).unwrap() };
+        Seen { status, headers, html }
     }
 }
 

@@ -63,6 +63,7 @@ async fn filled(more: usize) -> Filled {
     let certificate = crate::grid::live(&shop, "certificates", Role::Owner).await.rsplit('/').next().unwrap().to_owned();
     let trial = crate::grid::live(&shop, "trial-pairs", Role::Owner).await;
     let trial = shop.get(&trial).await.is(200)["trial_id"].as_str().unwrap().to_owned();
+    let quote = crate::grid::live(&shop, "quotes", Role::Owner).await.rsplit('/').next().unwrap().to_owned();
     let recipe = shop.recipe().await;
     let lot = shop.lot(5.0, 1).await;
     let text = |value: &Value, name: &str| value[name].as_str().unwrap().to_owned();
@@ -91,6 +92,9 @@ async fn filled(more: usize) -> Filled {
         ("/heats/{id}/balance", text(&heat, "number")),
         ("/metal/{id}", lot),
         ("/trials/{id}", trial),
+        ("/quotes/{id}", quote.clone()),
+        ("/quotes/{id}/letter", quote.clone()),
+        ("/quotes/{id}/letter.pdf", quote),
         ("/records/{id}", id(&client)),
     ]);
     Filled { shop, parts }

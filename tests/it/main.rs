@@ -26,6 +26,7 @@ mod metal_reports;
 mod month_counts;
 mod pages;
 mod queue;
+mod quotes;
 mod races;
 mod rebuild;
 mod refusals;

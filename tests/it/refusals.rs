@@ -42,6 +42,7 @@ async fn provoke(shop: &TestShop, kind: ProblemType) -> Option<Reply> {
         | P::MetalShort
         | P::HeatClosed
         | P::EditionMarkTaken
+        | P::QuoteSettled
         | P::StillGood => never(shop, kind).await,
     })
 }
@@ -143,6 +144,12 @@ async fn never(shop: &TestShop, kind: ProblemType) -> Reply {
             let lot = shop.lot(50.0, 100).await;
             shop.heat_from(&lot, 18.0, &json!({})).await;
             return shop.patch(&format!("/v1/metal-lots/{lot}"), &json!({"mass_kg": 10})).await;
+        }
+        P::QuoteSettled => {
+            let asked = json!({"mass_kg": 8, "section_mm": 6, "alloy": "C87300", "copies": 1, "metal_minor_per_kg": 1500});
+            let quote = format!("/v1/quotes/{}", id(&shop.post("/v1/quotes", &asked).await.made()));
+            shop.post(&format!("{quote}/decline"), &json!({})).await.made();
+            return shop.post(&format!("{quote}/accept"), &json!({})).await;
         }
         P::EditionMarkTaken => return second_of_a_mark(shop).await,
         P::StillGood => {

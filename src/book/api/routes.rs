@@ -92,6 +92,7 @@ pub const fn heading(kind: Kind) -> &'static str {
         | Kind::Patina
         | Kind::PatinaVersion
         | Kind::OutsideWork => "Breakout and bench",
+        Kind::Quote | Kind::QuoteStep => "Quotes",
         Kind::Trial | Kind::TrialPair | Kind::TrialEnd => "Trials",
         Kind::TradeEntry => "Trade",
     }

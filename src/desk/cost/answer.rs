@@ -43,6 +43,7 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
             ("lacking", lacking_schema()),
             ("pieces", json!({"type": "array", "items": piece})),
             ("price_minor", whole()),
+            ("quoted", quoted_schema()),
             ("paid_minor", whole()),
             ("balance_minor", whole()),
             ("margin_minor", whole()),
@@ -127,6 +128,13 @@ pub fn lacking_schema() -> Value {
         "part": text(), "why": {"type": "string", "description": "no-rate-…, no-area, no-fuel, heat-open, no-coats, metal-open"},
         "records": {"type": "integer", "description": "on how many records"},
         "first": {"type": "object", "required": ["kind", "id"], "properties": {"kind": text(), "id": uuid()}}}}})
+}
+
+fn quoted_schema() -> Value {
+    json!({"type": "object", "required": ["past"], "description": "what the accepted quote said the job costs", "properties": {
+        "p50_minor": {"type": "integer", "description": "more than that as often as less"},
+        "p80_minor": {"type": "integer", "description": "less than that four times in five"},
+        "past": {"type": "boolean", "description": "it has cost more than p80_minor by now"}}})
 }
 
 fn lines_schema() -> Value {
@@ -222,6 +230,10 @@ async fn of_commission(kit: &Kit, ctx: &Ctx) -> Result<Value, Problem> {
         out.insert("price_minor".into(), agreed.minor().into());
         out.insert("balance_minor".into(), (agreed - money_in.paid).minor().into());
         out.insert("margin_minor".into(), (agreed.minor() - cost).into());
+    }
+    if let Some((p50, p80)) = money_in.quoted {
+        let past = cost > p80.minor();
+        out.insert("quoted".into(), json!({"p50_minor": p50.minor(), "p80_minor": p80.minor(), "past": past}));
     }
     out.insert("paid_minor".into(), money_in.paid.minor().into());
     out.insert("pieces".into(), shown.into());

@@ -101,10 +101,18 @@ fn records(references: &[Reference], kinds: &[Kind]) -> Vec<Seq> {
 /// # Errors
 /// As the database says.
 pub async fn of_job(read: &mut ReadTx, commission: Seq) -> Result<Gathered, Problem> {
-    let own = casting::by_commission(read, commission).await?;
+    of_jobs(read, &[commission]).await
+}
+
+/// Everything that some jobs cost or share in: as many questions as for one.
+///
+/// # Errors
+/// As the database says.
+pub async fn of_jobs(read: &mut ReadTx, commissions: &[Seq]) -> Result<Gathered, Problem> {
+    let own = casting::by_commissions(read, commissions).await?;
     let castings: Vec<Seq> = own.iter().map(|c| c.seq).collect();
-    let pieces = store::pieces(read, commission).await?.into_iter().map(|(seq, ..)| seq);
-    let mut on_job: Vec<Seq> = pieces.chain([commission]).collect();
+    let pieces = store::pieces_of(read, commissions).await?.into_iter().map(|(seq, _)| seq);
+    let mut on_job: Vec<Seq> = pieces.chain(commissions.iter().copied()).collect();
     let of_castings = reach::referring(read, &castings, &[Kind::Shell, Kind::Wax, Kind::Work, Kind::OutsideWork]).await?;
     let shells = records(&of_castings, &[Kind::Shell]);
     let of_shells = reach::referring(read, &shells, &[Kind::Coat, Kind::Burnout, Kind::Preheat, Kind::Pour, Kind::Work]).await?;

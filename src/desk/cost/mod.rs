@@ -7,12 +7,14 @@
 mod answer;
 mod gather;
 mod hours;
+mod jobs;
 mod metal;
 mod page;
 mod price;
 mod store;
 mod year;
 
+pub use jobs::{Borne, CastingCost, JobCost, jobs, unit_price};
 pub use metal::MetalCost;
 pub use page::pages;
 

@@ -148,6 +148,20 @@ async fn job(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
             ],
         );
     }
+    if cost["quoted"].is_object() {
+        let quoted = &cost["quoted"];
+        if quoted["past"] == true {
+            sheet.part(Part::Note("It has cost more than its quote said it would four times in five.".to_owned()));
+        }
+        sheet.facts(
+            "Against the quote",
+            [
+                ("As often more as less", Cell::text(amount(quoted, "p50_minor"))),
+                ("Less, four times in five", Cell::text(amount(quoted, "p80_minor"))),
+                ("Cost so far", Cell::text(amount(&cost, "total_minor"))),
+            ],
+        );
+    }
     let lacking = items(&cost["lacking"]);
     if !lacking.is_empty() {
         let mut table = Table::new("Lacking", "", &["What", "Where"]);

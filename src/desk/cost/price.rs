@@ -135,13 +135,7 @@ impl Pricing<'_> {
 
     fn work(&mut self, record: &Found) {
         let target = |member: &str| self.g.target(record.seq, member);
-        let on = target("casting_id")
-            .map(On::Casting)
-            .or_else(|| target("piece_id").map(On::Piece))
-            .or_else(|| target("shell_id").map(On::Shell))
-            .or_else(|| target("heat_id").map(On::Heat))
-            .or_else(|| target("mould_id").map(On::Mould))
-            .or_else(|| target("commission_id").map(On::Commission));
+        let on = worked_on(self.g, record.seq);
         let Some(on) = on else { return };
         let what = record.body["operation"].as_str().unwrap_or("work").to_owned();
         let minutes = record.body["minutes"].as_f64().unwrap_or(0.0);
@@ -301,6 +295,19 @@ impl Pricing<'_> {
             self.line(&record, Part::Overhead, On::Day(*day), overhead, "pour day");
         }
     }
+}
+
+/// What a record of work was on.
+#[must_use]
+pub fn worked_on(gathered: &Gathered, work: crate::kernel::Seq) -> Option<On> {
+    let target = |member: &str| gathered.target(work, member);
+    target("casting_id")
+        .map(On::Casting)
+        .or_else(|| target("piece_id").map(On::Piece))
+        .or_else(|| target("shell_id").map(On::Shell))
+        .or_else(|| target("heat_id").map(On::Heat))
+        .or_else(|| target("mould_id").map(On::Mould))
+        .or_else(|| target("commission_id").map(On::Commission))
 }
 
 /// Gas burnt in kg, from what its bottles weighed before and after.

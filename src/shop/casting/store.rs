@@ -150,6 +150,18 @@ pub async fn by_commission<R: Read>(read: &mut R, commission: Seq) -> Result<Vec
     read.fetch(&sql, vec![Cell::Int(commission)]).await?.iter().map(row).collect()
 }
 
+/// The castings of some commissions, by piece, part and attempt.
+///
+/// # Errors
+/// As the database says.
+pub async fn by_commissions<R: Read>(read: &mut R, commissions: &[Seq]) -> Result<Vec<CastingRow>, Problem> {
+    let sql = format!(
+        "SELECT {COLUMNS} FROM json_each(?) k CROSS JOIN casting c ON c.commission_seq = k.value \
+         JOIN record r ON r.seq = c.seq AND r.void_ms IS NULL ORDER BY c.piece_seq, c.part_n, c.attempt"
+    );
+    read.fetch(&sql, vec![Cell::Text(serde_json::json!(commissions).to_string())]).await?.iter().map(row).collect()
+}
+
 /// The pieces that have castings of a pattern.
 pub async fn pieces_of_pattern<R: Read>(read: &mut R, pattern: Seq) -> Result<Vec<Seq>, Problem> {
     let rows = read.fetch("SELECT DISTINCT piece_seq FROM casting WHERE pattern_seq = ?", vec![Cell::Int(pattern)]).await?;

@@ -1,7 +1,7 @@
 //! What is said of a commission.
 
 use crate::kernel::field::{Day, Many, Minor, Named, Nested, Parent, Ref, Text};
-use crate::kernel::id::{Client, Commission, Supplier};
+use crate::kernel::id::{Client, Commission, Quote, Supplier};
 use crate::{body, words};
 
 body! {
@@ -29,6 +29,12 @@ body! {
         price_minor: Option<Minor>,
         /// How it is paid; together they are the price.
         stages: Many<Nested<StageBody>, 20>,
+        /// The quote that was accepted for it.
+        quote_id: Option<Ref<Quote>>,
+        /// What it was quoted to cost: more than that as often as less.
+        quoted_p50_minor: Option<Minor>,
+        /// What it was quoted to stay below four times in five.
+        quoted_p80_minor: Option<Minor>,
         /// Notes.
         notes: Option<Text<4000>>,
     }

@@ -225,6 +225,9 @@ fn edition(look: &Look<'_>, sheet: &mut Sheet, number: &str, pieces: &[Value], p
 
 async fn money(look: &Look<'_>, sheet: &mut Sheet, number: &str, job: &Value) -> Result<(), Problem> {
     sheet.links(&[("What it cost", format!("/jobs/{number}/cost"))]);
+    if let Some(quote) = job["quote_id"].as_str().filter(|_| look.visit.actor.as_ref().is_some_and(|a| a.role.may(Right::Own))) {
+        sheet.links(&[("The quote it was taken on", format!("/quotes/{quote}"))]);
+    }
     let price = &job["price_minor"];
     let stages = items(&job["stages"]);
     if !stages.is_empty() {

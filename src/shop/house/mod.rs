@@ -2,6 +2,7 @@
 //! routes of its named things.
 
 mod api;
+mod checks;
 pub mod floor;
 pub mod fuel;
 mod in_force;

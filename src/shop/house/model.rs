@@ -60,6 +60,20 @@ words! {
         WaxKg = "wax_kg",
         /// What a kg of metal that returns is worth at most.
         ScrapKg = "scrap_kg",
+        /// The least price of a kg net of small castings, in quotes; the setting `quote_size_kg` says which are.
+        QuoteKgSmall = "quote_kg_small",
+        /// The same of middling castings.
+        QuoteKgMedium = "quote_kg_medium",
+        /// The same of large castings.
+        QuoteKgLarge = "quote_kg_large",
+        /// The least price of each copy's wax, in quotes.
+        QuoteWax = "quote_wax",
+        /// The least price of an hour, in quotes.
+        QuoteHour = "quote_hour",
+        /// The least price of a piece, in quotes.
+        QuotePiece = "quote_piece",
+        /// The least price of a job that needs a pour, in quotes.
+        QuotePour = "quote_pour",
     }
 }
 

@@ -1,5 +1,6 @@
 //! Dated settings: read once, kept until one is written.
 
+use super::checks::{edges, lines, number, percent, stages};
 use super::store;
 use crate::db::Read;
 use crate::kernel::{Instant, Mass, Precision, Problem};
@@ -19,14 +20,6 @@ pub struct Spec {
     pub check: fn(&Value) -> bool,
     /// What it is and what will do, in words.
     pub about: &'static str,
-}
-
-fn number(value: &Value, low: f64, high: f64) -> bool {
-    value.as_f64().is_some_and(|n| (low..=high).contains(&n))
-}
-
-fn percent(value: &Value) -> bool {
-    number(value, 0.0, 100.0)
 }
 
 /// What the start page reminds of.
@@ -225,6 +218,69 @@ pub const SPECS: &[Spec] = &[
         check: |v| number(v, 5.0, 150.0),
     },
     Spec {
+        name: "shop_name",
+        default: || json!(""),
+        about: "the shop's name, as it stands on letters",
+        check: |v| v.as_str().is_some_and(|text| text.chars().count() <= 80),
+    },
+    Spec {
+        name: "shop_lines",
+        default: || json!([]),
+        about: "address, telephone, tax number as they stand on letters: up to 8 lines",
+        check: |v| lines(v, 8, 120),
+    },
+    Spec {
+        name: "shop_mark",
+        default: || json!(""),
+        about: "up to three letters that stand in the ring on letters; the initials of the name where nothing is said",
+        check: |v| v.as_str().is_some_and(|text| text.chars().count() <= 3),
+    },
+    Spec {
+        name: "quote_markup_percent",
+        default: || json!(30),
+        about: "percent on the cost that a quote's job stays below four times in five, 0 to 500 (common practice, no source)",
+        check: |v| number(v, 0.0, 500.0),
+    },
+    Spec {
+        name: "quote_round_minor",
+        default: || json!(500),
+        about: "prices of quotes are rounded up to a multiple of so many minor units, 1 to 1000000",
+        check: |v| v.as_i64().is_some_and(|n| (1..=1_000_000).contains(&n)),
+    },
+    Spec { name: "tax_percent", default: || json!(0), about: "percent of tax on the price of quotes, 0 to 100", check: percent },
+    Spec {
+        name: "quote_stages",
+        default: || json!([{"for": "deposit", "percent": 50}, {"for": "delivery", "percent": 50}]),
+        about: "how the price of a quote is paid: up to 10 of {\"for\", \"percent\"}, together 100 (common practice, no source)",
+        check: stages,
+    },
+    Spec {
+        name: "quote_valid_days",
+        default: || json!(30),
+        about: "days that a quote holds, 1 to 1000 (common practice, no source)",
+        check: |v| number(v, 1.0, 1000.0),
+    },
+    Spec {
+        name: "quote_attempts",
+        default: || json!(3),
+        about: "how often a copy is cast until it is good, as quotes reckon, 1 to 20 (common practice, no source)",
+        check: |v| v.as_i64().is_some_and(|n| (1..=20).contains(&n)),
+    },
+    Spec {
+        name: "quote_size_kg",
+        default: || json!([2, 10]),
+        about: "net kg of a casting up to which it is small, and up to which it is middling, for prices by the kg",
+        check: |v| edges(v) && v.as_array().is_some_and(|edges| edges.len() == 2),
+    },
+    Spec {
+        name: "quote_terms",
+        default: || {
+            json!(["The metal's colour and the finish vary within what was shown.", "What the client changes is quoted anew."])
+        },
+        about: "what stands under every quote: up to 12 paragraphs",
+        check: |v| lines(v, 12, 600),
+    },
+    Spec {
         name: "bands_section_mm",
         default: || json!([4, 6, 10, 19]),
         about: "edges of the bands of sections in mm, rising",
@@ -255,12 +311,6 @@ pub const SPECS: &[Spec] = &[
         check: edges,
     },
 ];
-
-fn edges(value: &Value) -> bool {
-    let Some(items) = value.as_array() else { return false };
-    let numbers: Vec<f64> = items.iter().filter_map(Value::as_f64).collect();
-    numbers.len() == items.len() && !items.is_empty() && items.len() <= 12 && numbers.windows(2).all(|w| w[0] < w[1])
-}
 
 /// All settings of the shop, with their dates.
 #[derive(Debug)]

@@ -90,10 +90,12 @@ impl Room for Rates {
 fn misfits(body: &RateBody) -> Vec<Fault> {
     let fault = |pointer: &str, code: &'static str, message: String| Fault { pointer: pointer.into(), code, message };
     let what = body.what.name();
+    let of_alloy =
+        matches!(body.what, What::MetalKg | What::ScrapKg | What::QuoteKgSmall | What::QuoteKgMedium | What::QuoteKgLarge);
     let given = [
         ("/hand_id", body.hand_id.is_some(), body.what == What::HandHour),
         ("/recipe_id", body.recipe_id.is_some(), body.what == What::ShellCoatDm2),
-        ("/alloy", body.alloy.is_some(), matches!(body.what, What::MetalKg | What::ScrapKg)),
+        ("/alloy", body.alloy.is_some(), of_alloy),
     ];
     let wrong = given.iter().filter(|(_, given, fits)| *given && !fits);
     let mut faults: Vec<Fault> =

@@ -285,7 +285,8 @@ fn wax_material(pattern: &str) -> &str {
 /// Metal that fills a pattern: mass × ρ(alloy) ÷ ρ(pattern), or volume × ρ(alloy).
 /// A density that is not on file counts as 8.36 g/cm³ (silicon bronze) for the alloy and
 /// 0.95 g/cm³ (casting wax) for the pattern: only the shares among castings hang on it.
-fn metal_of(trade: &Trade, alloy: &str, material: &str, mass_mg: Option<i64>, volume_cm3: Option<f64>) -> Mass {
+#[must_use]
+pub fn metal_of(trade: &Trade, alloy: &str, material: &str, mass_mg: Option<i64>, volume_cm3: Option<f64>) -> Mass {
     let metal = trade.alloy(alloy).and_then(|a| a.density_g_cm3).unwrap_or(8.36);
     let pattern = trade.pattern_material(material).and_then(|m| m.density_g_cm3).unwrap_or(0.95);
     #[expect(clippy::cast_precision_loss, clippy::cast_possible_truncation, reason = "an estimate, bounded by Mass::MAX")]

@@ -6,8 +6,8 @@ mod figures;
 pub mod pools;
 
 pub use figures::{
-    CastingFigures, HeatFigures, OpenHeat, Taken, casting_figures, expected, heat_figures, last_pour, on_hand, open_heats,
-    taken_from, taken_within, weighings, worn, write_figures,
+    CastingFigures, HeatFigures, OpenHeat, Taken, book_prices, casting_figures, expected, heat_figures, last_pour, on_hand,
+    open_heats, taken_from, taken_within, weighings, worn, write_figures,
 };
 
 use super::lines::LedgerLine;

@@ -38,6 +38,9 @@ pub async fn row(shop: &TestShop, operation: &str) -> Option<Row> {
     if let Some(row) = trials(shop, operation).await {
         return Some(row);
     }
+    if let Some(row) = quotes(shop, operation).await {
+        return Some(row);
+    }
     after_the_pour(shop, operation).await
 }
 
@@ -274,6 +277,21 @@ async fn trials(shop: &TestShop, operation: &str) -> Option<Row> {
     })
 }
 
+/// A quote of a shop that may have no record at all.
+async fn quotes(shop: &TestShop, operation: &str) -> Option<Row> {
+    let body = json!({"mass_kg": 8, "section_mm": 6, "alloy": "C87300", "copies": 2, "metal_minor_per_kg": 1500, "title": format!("Otter {}", shop.next())});
+    if operation == "quote_create" {
+        return Some(top("/v1/quotes", body));
+    }
+    let quote = async || format!("/v1/quotes/{}", id(&shop.post("/v1/quotes", &body).await.made()));
+    Some(match operation {
+        "quote_send" => under(quote().await, "send", json!({"whom": "by post"})),
+        "quote_accept" => under(quote().await, "accept", json!({})),
+        "quote_decline" => under(quote().await, "decline", json!({"reason": "price"})),
+        _ => return None,
+    })
+}
+
 async fn after_the_pour(shop: &TestShop, operation: &str) -> Option<Row> {
     if !matches!(
         operation,
@@ -399,6 +417,8 @@ pub fn maker(collection: &str) -> Option<&'static str> {
         "trials" => "trial_create",
         "trial-pairs" => "trial_pair_create",
         "trial-ends" => "trial_end_create",
+        "quotes" => "quote_create",
+        "quote-steps" => "quote_send",
         _ => return None,
     })
 }

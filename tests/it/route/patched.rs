@@ -107,6 +107,28 @@ async fn other(
         ("piece-losses", "delivery_id") => Refused(json!(h.id("deliver2")), "invalid"),
         ("trials", "factor") => With(json!({"factor": "support", "a": "buried", "b": "open_rack"})),
         ("trials", "strata") => To(json!(["pattern"])),
+        // A quote stays as it was given; who it is for and the shop's own notes are open.
+        ("quotes", "client_id" | "notes") | ("quote-steps", "whom" | "reason" | "notes") => {
+            if member == "client_id" {
+                To(json!(live(shop, "clients", Role::Owner).await.rsplit('/').next().unwrap()))
+            } else {
+                To(json!("another word"))
+            }
+        }
+        ("quotes", "lines") => Refused(json!([{"alloy": "C87300", "copies": 3, "mass_kg": 8, "section_mm": 6}]), "invalid"),
+        ("quotes", "due_on" | "valid_until") => Refused(json!("2027-01-01"), "invalid"),
+        ("quotes", "set_price_minor" | "tax_percent") => Refused(json!(7), "invalid"),
+        ("quotes", "revises") => Refused(json!(live(shop, "quotes", Role::Owner).await.rsplit('/').next().unwrap()), "invalid"),
+        ("quotes", "worked") => Refused(json!({"seed": "1"}), "invalid"),
+        ("quotes", "title" | "opening" | "seed") => Refused(json!("17"), "invalid"),
+        ("quote-steps", "quote_id") => {
+            Refused(json!(live(shop, "quotes", Role::Owner).await.rsplit('/').next().unwrap()), "invalid")
+        }
+        ("quote-steps", "step") => Refused(json!("declined"), "invalid"),
+        ("quote-steps" | "commissions", "commission_id") => {
+            Refused(json!(live(shop, "commissions", Role::Owner).await.rsplit('/').next().unwrap()), "invalid")
+        }
+        ("commissions", "quote_id") => To(json!(live(shop, "quotes", Role::Owner).await.rsplit('/').next().unwrap())),
         // The coin was tossed for these two.
         ("trial-pairs", "shell_ids") => {
             Refused(record["shell_ids"].as_array().unwrap().iter().rev().cloned().collect(), "invalid")

@@ -81,6 +81,16 @@ impl Calibration {
         })
     }
 
+    /// The chance that the next job's score lies above this one: (weight of the scores above, and
+    /// that of the next job itself, 1) ∕ (all weight + 1), the conformal p-value (Vovk, Gammerman
+    /// & Shafer 2005). It errs upwards, by 1 ∕ (all weight + 1) at most, and agrees with
+    /// [`Promise::at_most`]: at that price of a level it is 1 − level or less. `None` for NaN.
+    #[must_use]
+    pub fn beyond(&self, score: f64) -> Option<f64> {
+        let above: f64 = self.scores.iter().filter(|(past, _)| *past > score).map(|(_, weight)| weight).sum();
+        (!score.is_nan()).then(|| ((above + 1.0) / self.total()).min(1.0))
+    }
+
     fn total(&self) -> f64 {
         self.scores.iter().map(|(_, weight)| weight).sum::<f64>() + 1.0
     }

@@ -3,11 +3,11 @@
 use super::super::special::t_quantile;
 
 /// Bandwidth of ln mass to begin with: at e^½ = 1.65 times the mass a job counts 0.61.
-const BANDWIDTH: f64 = 0.5;
+pub const BANDWIDTH: f64 = 0.5;
 /// Widened by this factor until enough count.
 const WIDENING: f64 = 1.5;
 /// So many jobs should count in effect.
-const ENOUGH: f64 = 8.0;
+pub const ENOUGH: f64 = 8.0;
 /// Most widenings: to 5.7, where a job of a hundred times the mass still counts 0.72. With
 /// fewer than eight jobs there never are enough; then all count nearly alike.
 const MOST_WIDENINGS: u32 = 6;
@@ -32,10 +32,23 @@ impl Kernel {
         if !masses.iter().chain([&target, &bandwidth]).all(|value| usable(*value)) {
             return None;
         }
-        let weights: Vec<f64> = masses.iter().map(|mass| (-((mass / target).ln() / bandwidth).powi(2) / 2.0).exp()).collect();
+        Some(Self::weighing(
+            masses.iter().map(|mass| (-((mass / target).ln() / bandwidth).powi(2) / 2.0).exp()).collect(),
+            bandwidth,
+        ))
+    }
+
+    /// Jobs whose weights are known, such as those of a kernel of which something is on record.
+    /// `None` where a weight is below 0 or not finite.
+    #[must_use]
+    pub fn weighted(weights: Vec<f64>, bandwidth: f64) -> Option<Self> {
+        weights.iter().all(|w| *w >= 0.0 && w.is_finite()).then(|| Self::weighing(weights, bandwidth))
+    }
+
+    fn weighing(weights: Vec<f64>, bandwidth: f64) -> Self {
         let (sum, squares) = weights.iter().fold((0.0, 0.0), |(sum, squares), w| (sum + w, squares + w * w));
         let effective = if squares > 0.0 { sum * sum / squares } else { 0.0 };
-        Some(Self { weights, effective, bandwidth })
+        Self { weights, effective, bandwidth }
     }
 
     /// The weights at a bandwidth of ½, widened by 1.5 until eight jobs count in effect, six

@@ -11,7 +11,7 @@ mod comparables;
 
 pub use attempts::{Attempts, PRIOR_LOSS, attempts};
 pub use calibration::{Calibration, Promise, WINDOW};
-pub use comparables::{Driver, Kernel, MinutesFit, Prior, driver, minutes};
+pub use comparables::{BANDWIDTH, Driver, ENOUGH, Kernel, MinutesFit, Prior, driver, minutes};
 
 #[cfg(test)]
 mod tests;

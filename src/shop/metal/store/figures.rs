@@ -324,6 +324,16 @@ pub async fn on_hand<R: Read>(read: &mut R) -> Result<Vec<(String, Mass)>, Probl
     read.fetch(sql, vec![]).await?.iter().map(|row| Ok((row.text(0)?, Mass::from_mg(row.int(1)?)))).collect()
 }
 
+/// What a kg of the shop's own metal on hand stands in the book at, by alloy, in minor units.
+///
+/// # Errors
+/// As the database says.
+pub async fn book_prices<R: Read>(read: &mut R) -> Result<Vec<(String, f64)>, Problem> {
+    let sql = "SELECT l.alloy, sum(a.value_minor) * 1e6 / sum(a.mass_mg) FROM account a CROSS JOIN metal_lot l ON l.seq = a.seq \
+               WHERE a.kind = 1 AND a.mass_mg > 0 AND l.owner_client_seq IS NULL GROUP BY l.alloy ORDER BY l.alloy";
+    read.fetch(sql, vec![]).await?.iter().map(|row| Ok((row.text(0)?, row.real(1)?))).collect()
+}
+
 /// A heat that stands open.
 #[derive(Clone, Debug)]
 pub struct OpenHeat {

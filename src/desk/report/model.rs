@@ -34,7 +34,7 @@ use tokio::sync::Semaphore;
 
 /// The most kinds of shells that are read.
 const MOST: usize = 1_200;
-/// The most work of a fit, some seconds of a core: 1.2 µs each, measured.
+/// The most work of a fit, some 0.6 s of a core: 0.15 µs each, measured.
 const MOST_WORK: u64 = 4_000_000;
 /// One at a time: each takes a whole core.
 static AT_ONCE: Semaphore = Semaphore::const_new(1);

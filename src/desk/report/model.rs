@@ -196,6 +196,7 @@ fn told(outcome: Outcome, ask: &Ask, terms: &Terms, fitted: Result<&Fitted, &Ref
         "outcome": outcome.name(), "unit": "shell", "of": outcome.of(), "filters": ask.said(),
         "by": terms.factors.iter().map(|t| t.factor.name()).collect::<Vec<_>>(),
         "method": "Firth's penalised logistic regression; intervals by the profile of the penalised likelihood, 95 %; rates with the intercept refitted (FLIC)",
+        "heats": words::NOT_BY_HEAT, "measures": "°C and mm, whatever the shop reads in",
         "n": terms.n, "count": terms.count, "left_out": {"count": terms.left_out, "why": left_out(terms)},
         "fitted": fitted.is_ok(),
         "reference": terms.factors.iter().filter_map(|t| match &t.enters {

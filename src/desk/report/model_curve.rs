@@ -205,5 +205,5 @@ pub fn drawing(curve: &Value) -> Drawing {
         str::to_owned,
     );
     let title = format!("{} by the shell's temperature at the pour", outcome.title());
-    fitted_curve(&title, &about, "shell at the pour, °C", &sections)
+    fitted_curve(&title, &about, &format!("shell at the pour, {}", text(curve, "unit")), &sections)
 }

@@ -323,7 +323,8 @@ fn sentence(trial: &TrialRow, called: &[String; 2], course: &Course) -> String {
     } else {
         let what = failing(trial.outcome);
         format!(
-            "Of {pairs} complete pairs only {a} {what} in {}, only {b} in {}, both or neither in {}.",
+            "Of {pairs} complete pair{} only {a} {what} in {}, only {b} in {}, both or neither in {}.",
+            if (pairs - 1.0).abs() < 0.5 { "" } else { "s" },
             c.a_only, c.b_only, c.same
         )
     };

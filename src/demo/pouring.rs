@@ -107,7 +107,9 @@ impl Shop {
         let s = self.shells.get(shell)?.clone();
         let recipe = self.recipes.get(s.recipe)?;
         let base = if when > BEGINS + 560 * DAY { recipe.leak_later } else { recipe.leak };
-        let leaks = self.dice.chance(base + if s.hurried { 90 } else { 0 } + if s.cracked { 160 } else { 0 } + if s.soft { SOFT } else { 0 });
+        let leaks = self
+            .dice
+            .chance(base + if s.hurried { 90 } else { 0 } + if s.cracked { 160 } else { 0 } + if s.soft { SOFT } else { 0 });
         let short = self.dice.chance(if leaks { 250 } else { 35 });
         let ratio = ALLOYS.get(s.alloy).map_or(880, |a| a.ratio);
         let mut nets = 0;

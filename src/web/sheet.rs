@@ -34,6 +34,15 @@ impl Cell {
     pub fn tag(text: impl Into<String>) -> Self {
         Self { text: text.into(), tag: true, ..Self::default() }
     }
+    /// How its text breaks into lines: what is short stays on one, what is long has room.
+    #[must_use]
+    pub fn breaks(&self) -> &'static str {
+        match self.text.chars().count() {
+            0..=18 => " keep",
+            19..=60 => "",
+            _ => " long",
+        }
+    }
     /// Leading somewhere.
     #[must_use]
     pub fn to(mut self, path: impl Into<String>) -> Self {

@@ -58,7 +58,8 @@ pub async fn gather(read: &mut ReadTx, ask: &Ask, outcome: Outcome, shell: &[f64
     if all.len() > MOST_AS_THEY_ARE {
         all = sql::alike(read, ask, outcome, &columns(5.0), &Value::Null, MOST).await?;
     }
-    let mut seen = Seen { outcome, observations: Vec::new(), left_out: 0, edges: shell.to_vec(), over: all.len() > MOST, sections: 0 };
+    let mut seen =
+        Seen { outcome, observations: Vec::new(), left_out: 0, edges: shell.to_vec(), over: all.len() > MOST, sections: 0 };
     // By band, then by temperature: sections then stand in their order.
     let band = |told: &Option<String>| told.as_deref().filter(|t| *t != MIXED).and_then(|t| t.parse::<u32>().ok());
     all.sort_by_key(|row| row.told.get(1).and_then(band));

@@ -325,7 +325,9 @@ fn sentence(trial: &TrialRow, called: &[String; 2], course: &Course) -> String {
         format!(
             "Of {pairs} complete pair{} only {a} {what} in {}, only {b} in {}, both or neither in {}.",
             if (pairs - 1.0).abs() < 0.5 { "" } else { "s" },
-            c.a_only, c.b_only, c.same
+            c.a_only,
+            c.b_only,
+            c.same
         )
     };
     let name = |arm: Arm| if arm == Arm::A { a } else { b };

@@ -71,12 +71,9 @@ async fn show(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
     sheet.lead = format!("By {}. {}", factor_words(&asked.by), said(&asked));
     let what = if shells { "Shells" } else { "Castings" };
     let noted = (!notes.is_empty()).then_some("Noted at the pour");
-    let heads: Vec<&str> = [what, "What", "Job", "Where it is", "Counted as"].into_iter().chain(noted).collect();
-    let mut table = Table::new(
-        &format!("{what}: {}, {counts}: {hits}", found.len()),
-        "None.",
-        &heads,
-    );
+    let rest = ["What", "Job", "Where it is", "Counted as"];
+    let heads: Vec<&str> = std::iter::once(what).chain(noted).chain(rest).collect();
+    let mut table = Table::new(&format!("{what}: {}, {counts}: {hits}", found.len()), "None.", &heads);
     let of = |seq: Seq| -> Vec<&Listed> {
         castings.iter().filter(|c| c.seq == seq || c.shell.as_ref().is_some_and(|(shell, _)| *shell == seq)).collect()
     };
@@ -99,7 +96,7 @@ async fn show(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
         ]);
         if !notes.is_empty() {
             let note = notes.get(&seq).cloned().unwrap_or_default();
-            table.rows.last_mut().into_iter().for_each(|row| row.push(note.clone().into()));
+            table.rows.last_mut().into_iter().for_each(|row| row.insert(1, note.clone().into()));
         }
     }
     if found.len() >= usize::try_from(MOST).unwrap_or(usize::MAX) {

@@ -122,7 +122,7 @@ fn terms(sheet: &mut Sheet, report: &Value) {
         let (what, beside) = if term["level"].is_string() {
             (format!("{words} {}", text(term, "level")), text(term, "beside"))
         } else {
-            (capital(words), format!("each {} {} more", text(term, "step"), text(term, "unit")))
+            (capital(words), format!("each {} {} more", term["step"].as_f64().unwrap_or(1.0), text(term, "unit")))
         };
         let number =
             |name: &str| term[name].as_f64().map_or_else(String::new, |v| if v > 1000.0 { "over 1000".into() } else { about(v) });

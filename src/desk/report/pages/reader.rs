@@ -97,10 +97,13 @@ fn effect(units: Units, term: &mut Value) {
     let factor = term["factor"].as_str().unwrap_or_default().to_owned();
     let (Some((step, times, own)), Some(old)) = (step(units, &factor), term["step"].as_f64()) else { return };
     let said = |term: &Value| -> Vec<String> {
-        ["odds_ratio", "low", "high"].map(|name| term[name].as_f64().map_or_else(String::new, super::super::model_words::times)).into()
+        ["odds_ratio", "low", "high"]
+            .map(|name| term[name].as_f64().map_or_else(String::new, super::super::model_words::times))
+            .into()
     };
     let (before, unit) = (said(term), term["unit"].as_str().unwrap_or_default().to_owned());
-    let seen = |term: &Value| (about(term["seen"]["from"].as_f64().unwrap_or(0.0)), about(term["seen"]["to"].as_f64().unwrap_or(0.0)));
+    let seen =
+        |term: &Value| (about(term["seen"]["from"].as_f64().unwrap_or(0.0)), about(term["seen"]["to"].as_f64().unwrap_or(0.0)));
     let (from, to) = seen(term);
     for name in ["odds_ratio", "low", "high"] {
         if let Some(ratio) = term[name].as_f64() {
@@ -110,7 +113,10 @@ fn effect(units: Units, term: &mut Value) {
     let after = said(term);
     let words = term["words"].as_str().unwrap_or_default();
     let words = words
-        .replace(&format!("seen from {from} to {to} {unit}"), &format!("seen {}", level(units, &factor, &format!("from {from} to {to} {unit}"))))
+        .replace(
+            &format!("seen from {from} to {to} {unit}"),
+            &format!("seen {}", level(units, &factor, &format!("from {from} to {to} {unit}"))),
+        )
         .replace(&format!("each {old} {unit} more"), &format!("each {step} {own} more"))
         .replace(
             &format!("{} times what they were ({} to {})", before[0], before[1], before[2]),
@@ -145,7 +151,7 @@ mod tests {
             "curves": [{"unit": "°C", "sections": [{"section": "4 to 6 mm", "points": [{"shell_c": 100.0}],
                 "dots": [{"shell_c": 100.0, "band": "under 600 °C", "behind_href": "level=under%20600%20%C2%B0C"}]}]}],
         });
-        super::model(Units::Us, &mut report);
+        model(Units::Us, &mut report);
         let term = &report["terms"][0];
         // 100 °F are 55.6 °C: 2 to the power of 1.111.
         assert!((term["odds_ratio"].as_f64().unwrap() - 2.0_f64.powf(100.0 / 90.0)).abs() < 1e-12);
@@ -156,9 +162,12 @@ mod tests {
         assert_eq!(report["rates"][0]["at"], "thinnest section 0.50 in; alloy C87300");
         let section = &items(&report["curves"][0]["sections"])[0];
         assert_eq!((&section["section"], &section["dots"][0]["band"]), (&json!("0.16 to 0.24 in"), &json!("under 1112 °F")));
-        assert_eq!((&section["points"][0]["shell_c"], &section["dots"][0]["behind_href"]), (&json!(212.0), &json!("level=under%20600%20%C2%B0C")));
+        assert_eq!(
+            (&section["points"][0]["shell_c"], &section["dots"][0]["behind_href"]),
+            (&json!(212.0), &json!("level=under%20600%20%C2%B0C"))
+        );
         let mut metric = json!({"terms": [{"words": words}]});
-        super::model(Units::Metric, &mut metric);
+        model(Units::Metric, &mut metric);
         assert_eq!(metric["terms"][0]["words"], words);
     }
 }

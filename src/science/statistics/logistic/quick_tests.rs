@@ -12,7 +12,8 @@ use super::*;
 const FALL: f64 = 3.841_458_820_694_124;
 
 fn some(random: &mut ChaCha8Rng, rows: u32, leaks: f64) -> Design {
-    let mut columns: Vec<Column> = ["wall", "hot", "quick"].map(|name| Column { name: name.to_owned(), values: Vec::new() }).into();
+    let mut columns: Vec<Column> =
+        ["wall", "hot", "quick"].map(|name| Column { name: name.to_owned(), values: Vec::new() }).into();
     let (mut counts, mut totals) = (Vec::new(), Vec::new());
     for _ in 0..rows {
         columns[0].values.push(f64::from(random.random_range(3_u32..12)));

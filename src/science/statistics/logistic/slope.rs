@@ -38,7 +38,8 @@ impl Likelihood<'_> {
             let mut at = sums.second.iter();
             for a in 0..width {
                 for (b, second) in (a..width).zip(at.by_ref()) {
-                    let (one, other) = (&whole[a * width * width..][..width * width], &whole[b * width * width..][..width * width]);
+                    let (one, other) =
+                        (&whole[a * width * width..][..width * width], &whole[b * width * width..][..width * width]);
                     let product: f64 = one.iter().zip(other).map(|(x, y)| x * y).sum();
                     let bent = (product - second) / 2.0;
                     inner[(a, b)] += bent;

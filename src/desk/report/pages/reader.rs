@@ -143,7 +143,7 @@ mod tests {
         assert_eq!(us("minutes_out_of_kiln_band", "5 to 8 min"), "5 to 8 min");
         assert_eq!(us("section_band", "not on record"), "not on record");
         assert_eq!(level(Units::Metric, "section_band", "4 to 6 mm"), "4 to 6 mm");
-        let words = "Shell temperature at the pour, seen from 500 to 800 °C: each 50 °C more makes the odds of a leak 2.0 times what they were (1.1 to 3.0); the interval does not include 1.";
+        let words = "Shell temperature at the pour, seen from 500 to 800 °C: each 50 °C more makes the odds of a leak 2 times what they were (1.1 to 3); the interval does not include 1.";
         let mut report = json!({
             "terms": [{"factor": "shell_temperature_band", "odds_ratio": 2.0, "low": 1.1, "high": 3.0, "step": 50.0, "unit": "°C",
                 "seen": {"from": 500.0, "to": 800.0, "mean": 650.0}, "words": words}],

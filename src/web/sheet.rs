@@ -37,9 +37,10 @@ impl Cell {
     /// How its text breaks into lines: what is short stays on one, what is long has room.
     #[must_use]
     pub fn breaks(&self) -> &'static str {
+        let short = if self.number { 10 } else { 18 };
         match self.text.chars().count() {
-            0..=18 => " keep",
-            19..=60 => "",
+            n if n <= short => " keep",
+            n if n <= 60 => "",
             _ => " long",
         }
     }

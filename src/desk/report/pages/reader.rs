@@ -10,9 +10,12 @@ const INCH: f64 = 25.4;
 /// Degrees Fahrenheit of a step of one degree Celsius.
 const FAHRENHEIT: f64 = 1.8;
 
-/// A quantity of a factor: what one unit of it, and where its zero, is for whoever reads °F and
-/// inches. Superheat is a difference, and has no zero of its own.
-fn quantity(factor: &str) -> Option<(fn(f64) -> f64, &'static str, &'static str)> {
+/// How a value is turned, the unit it was in, and the one it is then in.
+type Turned = (fn(f64) -> f64, &'static str, &'static str);
+
+/// How a factor's values are turned for whoever reads °F and inches. Superheat is a difference,
+/// and has no zero of its own.
+fn quantity(factor: &str) -> Option<Turned> {
     match Factor::parse(factor)? {
         Factor::ShellTemperature => Some((fahrenheit_from_celsius, "°C", "°F")),
         Factor::Superheat => Some((|c| c * FAHRENHEIT, "°C", "°F")),

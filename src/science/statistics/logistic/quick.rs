@@ -34,13 +34,12 @@ pub(super) fn end(
     near: Option<&DVector<f64>>,
 ) -> Option<End> {
     let middle = predictor(weights.as_slice(), &top.beta);
-    let mut beta = match near {
-        Some(near) => near.clone(),
-        None => {
-            let along = Cholesky::new(likelihood.slope(top).curvature)?.solve(weights);
-            let reach = (fall / along.dot(weights)).sqrt();
-            &top.beta + along * (side * reach)
-        }
+    let mut beta = if let Some(near) = near {
+        near.clone()
+    } else {
+        let along = Cholesky::new(likelihood.slope(top).curvature)?.solve(weights);
+        let reach = (fall / along.dot(weights)).sqrt();
+        &top.beta + along * (side * reach)
     };
     for _ in 0..MOST_STEPS {
         let point = likelihood.at(beta)?;

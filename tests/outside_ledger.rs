@@ -245,6 +245,7 @@ async fn compare(seed: u64) {
     let compared = counts::both_ways(&db).await;
     assert!(compared > 2000, "{compared} levels of leaks and shorts");
     if seed == demo::SEED {
+        shows::the_bad_spell(&db).await;
         shows::corrections(&db, &document).await;
     }
     assert_eq!(app::rebuild::run(&db).await.unwrap(), Vec::<String>::new());

@@ -43,9 +43,9 @@ impl Drop for Server {
     }
 }
 
-fn walk() -> String {
+fn block(named: &str) -> String {
     let readme = std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/README.md")).unwrap();
-    let rest = readme.split_once("<!-- walk:").unwrap().1;
+    let rest = readme.split_once(&format!("<!-- {named}:")).unwrap().1;
     let block = rest.split_once("```sh\n").unwrap().1;
     block.split_once("\n```").unwrap().0.to_owned()
 }
@@ -54,7 +54,7 @@ fn walk() -> String {
 fn the_walk_runs_as_printed_and_costs_what_is_worked_by_hand() {
     let server = Server::start();
     let mut shell = Command::new("bash")
-        .args(["-eu", "-o", "pipefail", "-c", &walk()])
+        .args(["-eu", "-o", "pipefail", "-c", &format!("{}\necho evidence\n{}", block("walk"), block("evidence"))])
         .env("BASE", format!("http://{}", server.address))
         .env("TOKEN", &server.token)
         .stdout(Stdio::piped())
@@ -66,8 +66,11 @@ fn the_walk_runs_as_printed_and_costs_what_is_worked_by_hand() {
     let mut erred = String::new();
     shell.stderr.take().unwrap().read_to_string(&mut erred).unwrap();
     assert!(shell.wait().unwrap().success(), "{said}\n{erred}");
-    let lines: Vec<serde_json::Value> =
-        said.lines().filter(|l| l.starts_with('{')).map(|l| serde_json::from_str(l).unwrap()).collect();
+    let read = |said: &str| -> Vec<serde_json::Value> {
+        said.lines().filter(|l| l.starts_with('{')).map(|l| serde_json::from_str(l).unwrap()).collect()
+    };
+    let (walk, evidence) = said.split_once("\nevidence\n").unwrap();
+    let (lines, evidence) = (read(walk), read(evidence));
     let [cost, balance, leaks] = &lines[lines.len() - 3..] else { panic!("{said}") };
 
     // Unit values. 60 kg cost 540.00: u = 9.00 a kg. Heat 1: V = 24 kg x 9.00 = 216.00.
@@ -107,4 +110,17 @@ fn the_walk_runs_as_printed_and_costs_what_is_worked_by_hand() {
     assert_eq!((&row["leaked"], &row["poured"]), (&serde_json::json!(1), &serde_json::json!(3)), "{leaks}");
     assert!((row["low"].as_f64().unwrap() - 0.0615).abs() < 5e-5, "{row}");
     assert!((row["high"].as_f64().unwrap() - 0.7923).abs() < 5e-5, "{row}");
+
+    // Five of seven on the open rack (one of the three before, and four) against none of five. Of the
+    // C(12, 5) = 792 ways to lay five leaks on twelve shells C(7, 5) = 21 lay all on the rack; all on
+    // the buried, 1, is as far out: 22 / 792.
+    let compared = evidence.iter().find(|v| v["verdict"] == "leaning").unwrap();
+    assert!((compared["raw_p"].as_f64().unwrap() - 22.0 / 792.0).abs() < 1e-12, "{compared}");
+    let counts = |side: &str| (compared[side]["count"].clone(), compared[side]["of"].clone());
+    assert_eq!((counts("rate_a"), counts("rate_b")), ((5.into(), 7.into()), (0.into(), 5.into())));
+    assert_eq!(compared["more_pours_needed"]["for_seen_gap"]["each"], 9);
+    // One pair of two sound shells moves nothing.
+    let trial = evidence.last().unwrap();
+    let told = ["a_only", "b_only", "same", "e", "told_apart_at", "verdict"].map(|name| trial[name].clone());
+    assert_eq!(serde_json::json!(told), serde_json::json!([0, 0, 1, 1.0, 20.0, "cannot_tell_yet"]), "{trial}");
 }

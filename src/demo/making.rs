@@ -303,6 +303,7 @@ impl Shop {
             gating: gating * ALLOYS.get(alloy).map_or(880, |a| a.ratio) / 100,
             hurried,
             cracked: false,
+            soft: false,
             lost: false,
             unlogged: false,
             poured: 0,
@@ -339,6 +340,12 @@ impl Shop {
             body["viscosity_s"] = self.dice.between(low, high).into();
             body["humidity_percent"] = self.dice.between(38, 66).into();
             body["room_c"] = self.dice.between(17, 24).into();
+        }
+        if place == 1 && !self.gelled.is_empty() && self.slurries.get(1) == Some(&self.gelled) {
+            let rack = shells.iter().filter(|s| self.shells.get(**s).is_some_and(|s| s.recipe == recipe));
+            for shell in rack.copied().collect::<Vec<usize>>() {
+                self.shells.get_mut(shell).into_iter().for_each(|s| s.soft = true);
+            }
         }
         let done = self.caller.post(Who::Shell, "/v1/coats", body.clone()).await?;
         if self.dice.chance(12) && done["coats"].is_array() {

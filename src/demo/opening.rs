@@ -141,18 +141,42 @@ async fn property(shop: &mut Shop, now: i64) -> Result<(), String> {
     Ok(())
 }
 
+/// The week in which the backup tank is made up from binder that had frozen, and the one in which
+/// it is poured away: the one bad spell of the record.
+const GELS: i64 = 129;
+const POURED_AWAY: i64 = 133;
+
+/// The week of the record.
+const fn week(now: i64) -> i64 {
+    (now - BEGINS) / (7 * DAY)
+}
+
 /// Makes the two tanks of slurry up.
 async fn tanks(shop: &mut Shop, now: i64) -> Result<(), String> {
     for old in std::mem::take(&mut shop.slurries) {
-        let gone = json!({"retired_on": at(now).as_str().map(|at| at.chars().take(10).collect::<String>())});
+        let mut gone = json!({"retired_on": at(now).as_str().map(|at| at.chars().take(10).collect::<String>())});
+        if !shop.gelled.is_empty() && old == shop.gelled {
+            gone["notes"] = "Made up from the drum that stood in the yard in the frost. Gelled little by little: \
+                             shells dipped in it stay soft and leak. Poured away, the drum sent back."
+                .into();
+            shop.gelled.clear();
+        }
         shop.caller.patch(Who::Owner, &format!("/v1/slurry-batches/{old}"), gone).await?;
     }
     for (name, binder, flour) in
         [("Prime tank", "colloidal silica", "zircon 325"), ("Backup tank", "colloidal silica", "fused silica 200")]
     {
-        let body = json!({"name": name, "at": at(now), "binder": binder, "flour": flour});
+        let mut body = json!({"name": name, "at": at(now), "binder": binder, "flour": flour});
+        let off = week(now) == GELS && name == "Backup tank";
+        if off {
+            body["notes"] = "Made up from the drum that stood in the yard in the frost. Looks as it should.".into();
+        }
         let made = shop.caller.post(Who::Shell, "/v1/slurry-batches", body).await?;
-        shop.slurries.push(text(&made, "/id")?);
+        let id = text(&made, "/id")?;
+        if off {
+            shop.gelled.clone_from(&id);
+        }
+        shop.slurries.push(id);
     }
     Ok(())
 }
@@ -246,10 +270,10 @@ impl Shop {
         if now > BEGINS + 540 * DAY && self.first("second version") {
             second_version(self, now).await?;
         }
-        if (now - BEGINS) / (7 * DAY) % 10 == 9 {
+        if week(now) % 10 == 9 || week(now) == POURED_AWAY {
             tanks(self, now).await?;
         }
-        if (now - BEGINS) / (7 * DAY) % 4 == 1 {
+        if week(now) % 4 == 1 {
             for (kind, amount) in [("rent", 78_000), ("insurance", 11_500), ("utilities", 16_400), ("protection", 4_300)] {
                 let body = json!({"kind": kind, "amount_minor": amount, "at": at(now + HOUR)});
                 self.caller.tick(now + HOUR);
@@ -258,7 +282,11 @@ impl Shop {
         }
         for (place, (low, high)) in [(20, 30), (9, 17)].into_iter().enumerate() {
             let Some(id) = self.slurries.get(place).cloned() else { continue };
-            let body = json!({"at": at(now + HOUR), "viscosity_s": self.dice.between(low, high), "cup": "Zahn 4", "ph": 9.6, "tank_c": self.dice.between(17, 23)});
+            let mut body = json!({"at": at(now + HOUR), "viscosity_s": self.dice.between(low, high), "cup": "Zahn 4", "ph": 9.6, "tank_c": self.dice.between(17, 23)});
+            if id == self.gelled {
+                body["ph"] = 8.7.into();
+                body["note"] = "thickens overnight and drips in strings; thinned with water and used".into();
+            }
             self.caller.tick(now + HOUR);
             self.caller.post(Who::Shell, &format!("/v1/slurry-batches/{id}/checks"), body).await?;
         }

@@ -7,6 +7,9 @@ use super::shop::{ALLOYS, Batch, DAY, HOUR, MINUTE, Shell, Shop, Task};
 use super::{BEGINS, ENDS};
 use serde_json::{Value, json};
 
+/// By how much more often a shell leaks that was dipped in the tank that went off, in a thousand.
+const SOFT: i64 = 780;
+
 /// How the mass of a pour is said.
 #[derive(Clone, Copy, PartialEq, Eq)]
 enum Said {
@@ -104,7 +107,9 @@ impl Shop {
         let s = self.shells.get(shell)?.clone();
         let recipe = self.recipes.get(s.recipe)?;
         let base = if when > BEGINS + 560 * DAY { recipe.leak_later } else { recipe.leak };
-        let leaks = self.dice.chance(base + if s.hurried { 90 } else { 0 } + if s.cracked { 160 } else { 0 });
+        let leaks = self
+            .dice
+            .chance(base + if s.hurried { 90 } else { 0 } + if s.cracked { 160 } else { 0 } + if s.soft { SOFT } else { 0 });
         let short = self.dice.chance(if leaks { 250 } else { 35 });
         let ratio = ALLOYS.get(s.alloy).map_or(880, |a| a.ratio);
         let mut nets = 0;
@@ -284,6 +289,9 @@ impl Shop {
                 "response": self.dice.word(&["froze_off", "plugged", "stopped", "none"]), "lost_kg": kg(pour.lost)});
             if pour.swept > 0 {
                 leak["swept_kg"] = kg(pour.swept);
+            }
+            if s.soft {
+                leak["note"] = "the shell was soft there; its backup coats are from the tank that gelled".into();
             }
             body["leaks"] = json!([leak]);
         }

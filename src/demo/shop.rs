@@ -119,6 +119,8 @@ pub struct Shell {
     pub gating: i64,
     pub hurried: bool,
     pub cracked: bool,
+    /// Dipped in the tank that went off.
+    pub soft: bool,
     pub lost: bool,
     pub unlogged: bool,
     /// As the ledger will have it, in mg.
@@ -161,6 +163,8 @@ pub struct Shop {
     pub uniques: Vec<Pattern>,
     pub recipes: Vec<Recipe>,
     pub slurries: Vec<String>,
+    /// The backup tank that went off, while it is in use.
+    pub gelled: String,
     pub patinas: Vec<String>,
     pub pieces: Vec<Piece>,
     pub castings: Vec<Casting>,
@@ -192,6 +196,7 @@ impl Shop {
             uniques: Vec::new(),
             recipes: Vec::new(),
             slurries: Vec::new(),
+            gelled: String::new(),
             patinas: Vec::new(),
             pieces: Vec::new(),
             castings: Vec::new(),

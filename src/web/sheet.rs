@@ -34,6 +34,16 @@ impl Cell {
     pub fn tag(text: impl Into<String>) -> Self {
         Self { text: text.into(), tag: true, ..Self::default() }
     }
+    /// How its text breaks into lines: what is short stays on one, what is long has room.
+    #[must_use]
+    pub fn breaks(&self) -> &'static str {
+        let short = if self.number { 10 } else { 18 };
+        match self.text.chars().count() {
+            n if n <= short => " keep",
+            n if n <= 60 => "",
+            _ => " long",
+        }
+    }
     /// Leading somewhere.
     #[must_use]
     pub fn to(mut self, path: impl Into<String>) -> Self {

@@ -1,5 +1,6 @@
-//! What the demonstration shop shows of corrections: an old charge put right moves what came
-//! after it, and a heat is voided with all that rests on it, as the outside account says.
+//! What the demonstration shop shows: the bad spell on its chart, explained; and of corrections,
+//! that an old charge put right moves what came after it, and a heat is voided with all that rests
+//! on it, as the outside account says.
 
 use super::{Held, look, said};
 use pourbook::db::{Db, Read as _};
@@ -92,6 +93,26 @@ async fn a_heat(db: &Db, caller: &mut Caller, document: &Path) {
     assert!(found.is_empty(), "{}", said(&found));
     assert_ne!(held, before);
     closes(caller).await;
+}
+
+/// The chart of leaks has one signal, in the month of the bad tank; its words and notes explain it.
+pub async fn the_bad_spell(db: &Db) {
+    let mut caller = Caller::new(db, &Clock::system().unwrap()).await.unwrap();
+    let (status, chart) = ask(&mut caller, "GET", "/v1/reports/chart?outcome=leak", None).await;
+    assert_eq!(status, 200, "{chart}");
+    let signals: Vec<(&Value, &Value)> = chart["points"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .flat_map(|point| point["signals"].as_array().unwrap().iter().map(move |signal| (&point["label"], signal)))
+        .collect();
+    let [(month, signal)] = signals[..] else { panic!("{signals:#?}") };
+    assert_eq!((month, &signal["signal"]), (&json!("2026-05"), &json!("above_upper")), "{signal}");
+    let words = signal["words"].as_str().unwrap();
+    assert!(words.starts_with("May 2026: ") && words.ends_with("would be no surprise."), "{words}");
+    let (_, tanks) = ask(&mut caller, "GET", "/v1/slurry-batches?limit=200", None).await;
+    let noted = |tank: &&Value| tank["notes"].as_str().is_some_and(|notes| notes.contains("Gelled"));
+    assert_eq!(tanks["items"].as_array().unwrap().iter().filter(noted).count(), 1);
 }
 
 /// All of it.

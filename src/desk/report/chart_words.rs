@@ -110,7 +110,8 @@ pub fn method(chart: &ControlChart, outcome: Outcome) -> String {
             "Months are large enough for limits of three standard deviations about the rate of the baseline.".to_owned()
         }
         (_, Why::SmallGroups { large, of }) => format!(
-            "In {large} of {} at least 5 are to be expected, so limits are those of exact counts: luck alone passes each about once in 740 months.",
+            "Months are small: in {} of {} as many as 5 were to be expected. So the limits are counted out exactly; luck alone passes each about once in 740 months.",
+            if large == 0 { "none".to_owned() } else { large.to_string() },
             many(of.into(), "month")
         ),
         (_, Why::GroupsDiffer { sigma_z, beyond, of }) => format!(

@@ -73,6 +73,8 @@ const fn together(factor: Factor) -> Together {
 /// The levels of a factor as they were counted for a comparison.
 #[derive(Clone, Debug)]
 pub struct Levels {
+    /// Of which factor.
+    factor: Factor,
     /// How each is shown, with its shells and events.
     pub shown: Vec<(Shown, Option<String>, Arm)>,
     cells: Vec<Cell>,
@@ -140,7 +142,7 @@ pub async fn levels(read: &mut ReadTx, ask: &Ask, question: &Question, now: Inst
     }
     let totals = all.map(|all| all.iter().map(|counted| numbers.cell(0, counted)).collect::<Result<_, _>>()).transpose()?;
     drop(place);
-    Ok(Levels { shown, cells, totals, left_out })
+    Ok(Levels { factor: ask.factor, shown, cells, totals, left_out })
 }
 
 fn arm(counted: &Counted) -> Result<Arm, Problem> {
@@ -247,7 +249,9 @@ pub fn answer(found: &Comparison, levels: &Levels, question: &Question) -> Value
         needed.as_ref().map_or(Value::Null, |more| json!({"each": more.each, "a": more.first, "b": more.second}))
     };
     let rate = |rate: &crate::science::statistics::Rate| json!({"count": rate.count, "of": rate.of, "rate": rate.rate, "low": rate.low, "high": rate.high});
-    let words = words::comparison(found, question.outcome, &a, b.as_deref().unwrap_or("all the rest"), &question.strata());
+    let spoken = |label: &str| levels.factor.spoken(label);
+    let other = b.as_deref().map_or_else(|| "all the rest".to_owned(), spoken);
+    let words = words::comparison(found, question.outcome, &spoken(&a), &other, &question.strata());
     let mut out = json!({
         "a": a,
         "rate_a": rate(&found.rate_a),

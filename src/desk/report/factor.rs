@@ -71,6 +71,12 @@ impl Factor {
     pub const fn of_heat(self) -> bool {
         matches!(self, Self::Alloy | Self::Furnace | Self::Crucible | Self::Month)
     }
+    /// A level in a sentence: codes are read as words; a name is left as it was given.
+    #[must_use]
+    pub fn spoken(self, label: &str) -> String {
+        let coded = matches!(self, Self::Support | Self::Fed | Self::Core | Self::PatternMaterial);
+        if coded { label.replace('_', " ") } else { label.to_owned() }
+    }
     /// Whether its levels are numbers.
     const fn counted(self) -> bool {
         matches!(self, Self::Coats | Self::PlaceInHeat)

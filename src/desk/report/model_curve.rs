@@ -24,6 +24,8 @@ const POINTS: u32 = 25;
 const MOST_AS_THEY_ARE: usize = 300;
 /// The most kinds of shells.
 const MOST: usize = 1_200;
+/// The most bands of section: each has a curve and a band of its own to be worked out.
+const MOST_SECTIONS: usize = 8;
 
 /// What was seen.
 pub struct Seen {
@@ -32,6 +34,7 @@ pub struct Seen {
     left_out: u32,
     edges: Vec<f64>,
     over: bool,
+    sections: usize,
 }
 
 /// What was seen, and the curve of it.
@@ -55,7 +58,8 @@ pub async fn gather(read: &mut ReadTx, ask: &Ask, outcome: Outcome, shell: &[f64
     if all.len() > MOST_AS_THEY_ARE {
         all = sql::alike(read, ask, outcome, &columns(5.0), &Value::Null, MOST).await?;
     }
-    let mut seen = Seen { outcome, observations: Vec::new(), left_out: 0, edges: shell.to_vec(), over: all.len() > MOST };
+    let mut seen =
+        Seen { outcome, observations: Vec::new(), left_out: 0, edges: shell.to_vec(), over: all.len() > MOST, sections: 0 };
     // By band, then by temperature: sections then stand in their order.
     let band = |told: &Option<String>| told.as_deref().filter(|t| *t != MIXED).and_then(|t| t.parse::<u32>().ok());
     all.sort_by_key(|row| row.told.get(1).and_then(band));
@@ -71,13 +75,25 @@ pub async fn gather(read: &mut ReadTx, ask: &Ask, outcome: Outcome, shell: &[f64
             None => seen.left_out = seen.left_out.saturating_add(row.n),
         }
     }
+    seen.sections = named(&seen).len();
     Ok(seen)
+}
+
+/// The sections, in their order.
+fn named(seen: &Seen) -> Vec<&str> {
+    let mut names: Vec<&str> = Vec::new();
+    for one in &seen.observations {
+        if !names.contains(&one.section.as_str()) {
+            names.push(&one.section);
+        }
+    }
+    names
 }
 
 /// Fits the curve.
 #[must_use]
 pub fn fit(seen: Seen) -> Curved {
-    let curve = if seen.over || seen.observations.is_empty() {
+    let curve = if seen.over || seen.sections > MOST_SECTIONS || seen.observations.is_empty() {
         Err(NoCurve::Data(crate::science::statistics::logistic::DesignError::NothingObserved))
     } else {
         curve(&seen.observations, POINTS, CONFIDENCE)
@@ -116,12 +132,7 @@ fn heaps(seen: &Seen, section: &str) -> Vec<Heap> {
 #[must_use]
 pub fn told(curved: &Curved, ask: &Ask) -> Value {
     let Curved { seen, curve } = curved;
-    let mut names: Vec<&str> = Vec::new();
-    for one in &seen.observations {
-        if !names.contains(&one.section.as_str()) {
-            names.push(&one.section);
-        }
-    }
+    let names = named(seen);
     let section = |name: &&str| {
         let drawn = curve.as_ref().ok().and_then(|c| c.sections.iter().find(|s| s.section == **name));
         let points = drawn
@@ -150,6 +161,13 @@ pub fn told(curved: &Curved, ask: &Ask) -> Value {
             out["p"] = curve.p.into();
         }
         Err(_) if seen.over => out["refused"] = words::TOO_MUCH.into(),
+        Err(_) if seen.sections > MOST_SECTIONS => {
+            out["refused"] = format!(
+                "The sections poured lie in {} bands, and curves are worked out for {MOST_SECTIONS} at most: ask of a shorter time, or set fewer edges of bands in the settings.",
+                seen.sections
+            )
+            .into();
+        }
         Err(why) => out["refused"] = words::no_curve(why, seen.outcome).into(),
     }
     out
@@ -188,5 +206,5 @@ pub fn drawing(curve: &Value) -> Drawing {
         str::to_owned,
     );
     let title = format!("{} by the shell's temperature at the pour", outcome.title());
-    fitted_curve(&title, &about, "shell at the pour, °C", &sections)
+    fitted_curve(&title, &about, &format!("shell at the pour, {}", text(curve, "unit")), &sections)
 }

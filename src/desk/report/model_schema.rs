@@ -37,8 +37,10 @@ pub fn schema() -> Value {
         "factor": text, "not_on_record": whole, "mixed": whole}});
     let reference = json!({"type": "object", "required": ["factor", "level", "n", "count"], "properties": {
         "factor": text, "level": text, "n": whole, "count": whole}});
-    json!({"type": "object", "required": ["outcome", "unit", "of", "by", "method", "fitted", "curves"], "properties": {
+    json!({"type": "object", "required": ["outcome", "unit", "of", "by", "method", "heats", "measures", "fitted", "curves"], "properties": {
         "outcome": text, "unit": text, "of": text, "filters": {"type": "object"}, "by": list(text.clone()), "method": text,
+        "heats": {"type": "string", "description": "that the intervals take each shell by itself, though the shells of a heat share its luck"},
+        "measures": {"type": "string", "description": "the units of all that is said, whatever the shop reads in"},
         "n": whole, "count": whole,
         "left_out": {"type": "object", "required": ["count", "why"], "properties": {"count": whole, "why": list(missing)}},
         "fitted": flag,

@@ -213,9 +213,7 @@ fn levels(rows: &[Alike], at: usize, factor: Factor, edges: &[f64], names: &[(i6
         .map(|(told, (n, count))| {
             let shown = Shown::new(factor, Some(told), edges, names);
             let label = shown.row()["label"].as_str().unwrap_or(told).to_owned();
-            // Codes are read as words; a name is left as it was given.
-            let coded = matches!(factor, Factor::Support | Factor::Fed | Factor::Core | Factor::PatternMaterial);
-            let words = if coded { label.replace('_', " ") } else { label.clone() };
+            let words = factor.spoken(&label);
             (shown, Level { told: told.to_owned(), label, words, n, count })
         })
         .collect();

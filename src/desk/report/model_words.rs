@@ -40,7 +40,7 @@ impl Odds {
 }
 
 /// A ratio as it may be said: nobody needs to know more than that it is beyond a thousand.
-fn times(ratio: f64) -> String {
+pub fn times(ratio: f64) -> String {
     if ratio > 1000.0 { "more than 1000".to_owned() } else { about(ratio) }
 }
 
@@ -185,6 +185,9 @@ pub fn refused(why: &Refused, terms: &Terms, outcome: Outcome) -> String {
         Refused::NotFound => "No effects could be found that stand firm. Leave out a factor.".to_owned(),
     }
 }
+
+/// What the intervals of a model do not take into account.
+pub const NOT_BY_HEAT: &str = "The shells of one heat share their metal and its luck. The intervals here take each shell by itself, so where several shells come from one heat they are narrower than they should be, most of all for what is the same for a whole heat: alloy, furnace, crucible, the metal's temperature. Two levels are held against one another with that in mind where two are compared.";
 
 /// Why there is no model, or curve, where too many shells differ in too much.
 pub const TOO_MUCH: &str = "In what was asked too many shells differ in too much for it to be worked out while somebody waits. Leave out a factor, or ask of a shorter time.";

@@ -6,8 +6,11 @@ pub mod closed;
 pub mod lost;
 pub mod model;
 pub mod months;
+mod noted;
 pub mod owned;
 pub mod progress;
+
+pub use noted::noted;
 
 use super::ask::{Ask, Unit};
 use super::factor::{Factor, MIXED};

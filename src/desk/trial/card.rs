@@ -323,8 +323,11 @@ fn sentence(trial: &TrialRow, called: &[String; 2], course: &Course) -> String {
     } else {
         let what = failing(trial.outcome);
         format!(
-            "Of {pairs} complete pairs only {a} {what} in {}, only {b} in {}, both or neither in {}.",
-            c.a_only, c.b_only, c.same
+            "Of {pairs} complete pair{} only {a} {what} in {}, only {b} in {}, both or neither in {}.",
+            if (pairs - 1.0).abs() < 0.5 { "" } else { "s" },
+            c.a_only,
+            c.b_only,
+            c.same
         )
     };
     let name = |arm: Arm| if arm == Arm::A { a } else { b };

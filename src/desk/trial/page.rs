@@ -346,7 +346,7 @@ fn figures(sheet: &mut Sheet, trial: &Value) {
     let with = &trial["with_void_pairs"];
     if !with.is_null() {
         sheet.part(Part::Words(format!(
-            "{} void pairs were complete. Were they counted: only A {}, only B {}, evidence {}.",
+            "Void pairs that were complete: {}. Were they counted: only A {}, only B {}, evidence {}.",
             count(with, "void_and_known"),
             count(with, "a_only"),
             count(with, "b_only"),

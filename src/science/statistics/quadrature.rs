@@ -3,41 +3,50 @@
 use std::f64::consts::PI;
 
 /// Most Newton steps to a node; four suffice.
-const MOST_STEPS: u32 = 50;
+const MOST_STEPS: u32 = 20;
 
 /// The nodes and weights of the rule of `count` points on `low`..`high`, exact for polynomials
 /// of degree 2 `count` − 1 (Abramowitz & Stegun 25.4.29–30). Empty for 0 points.
 #[must_use]
 pub fn gauss_legendre(count: u32, low: f64, high: f64) -> Vec<(f64, f64)> {
-    let half = (high - low) / 2.0;
-    let n = f64::from(count);
-    (0..count)
-        .map(|i| {
-            // The roots of P_n, from their usual first guess.
-            let mut x = (PI * (f64::from(i) + 0.75) / (n + 0.5)).cos();
-            let mut slope = 1.0;
-            for _ in 0..MOST_STEPS {
-                let (value, derivative) = legendre(count, x);
-                slope = derivative;
-                let step = value / derivative;
-                x -= step;
-                if step.abs() < 1e-15 {
-                    break;
-                }
-            }
-            (low + half * (1.0 - x), 2.0 * half / ((1.0 - x * x) * slope * slope))
-        })
-        .collect()
+    let wide = high - low;
+    let first = half_rule(count);
+    let second = first.iter().rev().skip(usize::from(!count.is_multiple_of(2))).map(|(t, weight)| (PI - t, *weight));
+    // (1 − cos t) ∕ 2 = sin² (t ∕ 2).
+    first.iter().copied().chain(second).map(|(t, weight)| (low + wide * (t / 2.0).sin().powi(2), wide / 2.0 * weight)).collect()
 }
 
-/// The Legendre polynomial P_n and its derivative at x, by the three-term recurrence.
-fn legendre(n: u32, x: f64) -> (f64, f64) {
-    let (mut before, mut value) = (1.0, x);
-    for k in 2..=n {
+/// The nodes cos t of the rule on −1..1 from 1 down to 0, by their angles t, with their weights
+/// 2 ∕ ((1 − x²) P′²); the other half mirrors them. The roots of the Legendre polynomial, by
+/// Newton's method from their asymptotic places, solved for t: that keeps the digits of 1 − x.
+pub(super) fn half_rule(count: u32) -> Vec<(f64, f64)> {
+    let n = f64::from(count);
+    let node = |i: u32| {
+        let mut t = PI * (f64::from(i) + 0.75) / (n + 0.5);
+        let mut slope = 1.0;
+        for _ in 0..MOST_STEPS {
+            let (value, before) = legendre(count, t.cos());
+            // dP/dx = n (P₍ₙ₋₁₎ − x Pₙ) ∕ (1 − x²), dx/dt = −sin t.
+            slope = n * (before - t.cos() * value) / t.sin().powi(2);
+            let step = value / (slope * t.sin());
+            t += step;
+            if step.abs() <= f64::EPSILON {
+                break;
+            }
+        }
+        (t, 2.0 / (t.sin() * slope).powi(2))
+    };
+    (0..count.div_ceil(2)).map(node).collect()
+}
+
+/// The Legendre polynomials of a degree and of one less, by their recurrence.
+fn legendre(degree: u32, x: f64) -> (f64, f64) {
+    let (mut value, mut before) = (x, 1.0);
+    for k in 1..degree {
         let k = f64::from(k);
-        (before, value) = (value, ((2.0 * k - 1.0) * x * value - (k - 1.0) * before) / k);
+        (value, before) = (((2.0 * k + 1.0) * x * value - k * before) / (k + 1.0), value);
     }
-    (value, f64::from(n) * (x * value - before) / (x * x - 1.0))
+    (value, before)
 }
 
 #[cfg(test)]

@@ -63,17 +63,17 @@ async fn show(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
     let found = store::behind(&mut read, &ask, &count, outcome, &rests, told.level.as_deref(), MOST).await?;
     let seqs: Vec<Seq> = found.iter().map(|(seq, _)| *seq).collect();
     let castings = casting::listed_of(&mut read, &seqs, 2000).await?;
-    drop(read);
     let shells = count.base == Base::Shells;
+    let notes = if shells { store::noted(&mut read, &seqs).await? } else { std::collections::BTreeMap::new() };
+    drop(read);
     let hits = found.iter().filter(|(_, hit)| *hit).count();
     let mut sheet = Sheet::new(&visit, format!("{title}: {level}"));
     sheet.lead = format!("By {}. {}", factor_words(&asked.by), said(&asked));
     let what = if shells { "Shells" } else { "Castings" };
-    let mut table = Table::new(
-        &format!("{what}: {}, {counts}: {hits}", found.len()),
-        "None.",
-        &[what, "What", "Job", "Where it is", "Counted as"],
-    );
+    let noted = (!notes.is_empty()).then_some("Noted at the pour");
+    let rest = ["What", "Job", "Where it is", "Counted as"];
+    let heads: Vec<&str> = std::iter::once(what).chain(noted).chain(rest).collect();
+    let mut table = Table::new(&format!("{what}: {}, {counts}: {hits}", found.len()), "None.", &heads);
     let of = |seq: Seq| -> Vec<&Listed> {
         castings.iter().filter(|c| c.seq == seq || c.shell.as_ref().is_some_and(|(shell, _)| *shell == seq)).collect()
     };
@@ -94,6 +94,10 @@ async fn show(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
             first.stage.clone().into(),
             if hit { (*counts).into() } else { format!("not {counts}").into() },
         ]);
+        if !notes.is_empty() {
+            let note = notes.get(&seq).cloned().unwrap_or_default();
+            table.rows.last_mut().into_iter().for_each(|row| row.insert(1, note.clone().into()));
+        }
     }
     if found.len() >= usize::try_from(MOST).unwrap_or(usize::MAX) {
         table.foot = format!("The newest {MOST}.");

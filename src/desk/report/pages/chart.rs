@@ -144,6 +144,15 @@ fn gaps(report: &Value) -> Table {
     table
 }
 
+/// The rate of a month in few words.
+fn seen(point: &Value, n: f64) -> String {
+    match point["rate_high"].as_f64() {
+        Some(high) if point["count"] == 0 => format!("none (up to {})", percent(high, n)),
+        Some(_) => ranged(point, "rate_low", "rate_high"),
+        None => "nothing poured".to_owned(),
+    }
+}
+
 fn points(chosen: &Chosen, report: &Value) -> Table {
     let found = items(&report["points"]);
     let first = found.len().saturating_sub(ROWS);
@@ -170,7 +179,7 @@ fn points(chosen: &Chosen, report: &Value) -> Table {
             Cell::text(text(point, "label")).to(text(point, "behind_href")),
             text(point, "n").into(),
             text(point, "count").into(),
-            if n > 0.0 { ranged(point, "rate_low", "rate_high").into() } else { "nothing poured".into() },
+            seen(point, n).into(),
             share("centre").unwrap_or_default().into(),
             limits.map_or_else(String::new, |(low, high)| format!("{} to {high}", low.trim_end_matches(" %"))).into(),
         ]);

@@ -8,6 +8,7 @@ mod losses;
 mod metal;
 mod model;
 mod rates;
+mod reader;
 mod yields;
 
 use super::factor::Factor;

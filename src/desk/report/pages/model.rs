@@ -4,7 +4,7 @@
 use super::super::factor::Factor;
 use super::super::model_curve::drawing;
 use super::super::outcome::{Outcome, about, capital, many, percent};
-use super::{Asked, FACTORS, factor_words, said};
+use super::{Asked, FACTORS, factor_words, reader, said};
 use crate::kernel::Problem;
 use crate::kernel::actor::Right;
 use crate::shop::house::floor::{Floor, choice, items, text};
@@ -46,7 +46,8 @@ async fn show(floor: &Floor, visit: &Visit) -> Result<Shown, Problem> {
     }
     let path =
         format!("/v1/reports/model?outcome={}&by={}&{}", outcome.name(), escape_part(&by.join(",")), asked.api(&look, false));
-    let report = look.get(&path).await?;
+    let mut report = look.get(&path).await?;
+    reader::model(look.reads.units(), &mut report);
     let mut sheet = Sheet::new(visit, format!("{}: several causes at once", outcome.title()));
     sheet.lead = said(&asked);
     sheet.part(asking(outcome, &by, &asked));
@@ -121,7 +122,7 @@ fn terms(sheet: &mut Sheet, report: &Value) {
         let (what, beside) = if term["level"].is_string() {
             (format!("{words} {}", text(term, "level")), text(term, "beside"))
         } else {
-            (capital(words), format!("each {} {} more", text(term, "step"), text(term, "unit")))
+            (capital(words), format!("each {} {} more", term["step"].as_f64().unwrap_or(1.0), text(term, "unit")))
         };
         let number =
             |name: &str| term[name].as_f64().map_or_else(String::new, |v| if v > 1000.0 { "over 1000".into() } else { about(v) });
@@ -137,6 +138,7 @@ fn terms(sheet: &mut Sheet, report: &Value) {
     "An odds ratio is no ratio of rates; the rates stand below. What goes with an outcome need not be its cause."
         .clone_into(&mut table.foot);
     sheet.table(table);
+    sheet.part(Part::Words(text(report, "heats")));
 }
 
 /// A rate with its range; none seen still allows some.

@@ -1,7 +1,7 @@
 //! How a rate goes with one continuous variable, as a curve with a band.
 
 use super::design::{Column, Design, DesignError, Dropped};
-use super::firth::Firth;
+use super::firth::{Firth, Trail};
 use super::flic::{Flic, Predicted};
 use super::likelihood::NoFit;
 use super::spline::Knots;
@@ -142,16 +142,18 @@ pub fn curve(observations: &[Observation], points: u32, confidence: f64) -> Resu
     let flic = Flic::new(&fit)?;
     let (_, _, p) = fit.test(&[LINEAR, BENT])?.ok_or(NoCurve::OneValue)?;
     let band = if rarer(&seen) < DELTA_FROM { BandMethod::Profile } else { BandMethod::Delta };
-    let predict = |value: f64, section: &str| {
+    let predict = |value: f64, section: &str, trail: &mut Trail| {
         let row = terms.row(value, section, design.names());
         let predicted = match band {
-            BandMethod::Profile => flic.predict(&row, confidence),
+            BandMethod::Profile => flic.predict_after(&row, confidence, trail),
             BandMethod::Delta => flic.predict_by_delta(&row, confidence),
         };
         predicted.map(|predicted| CurvePoint { value, predicted })
     };
     let drawn = sections.all.iter().map(|section| {
-        let points = section.grid(points).into_iter().map(|value| predict(value, &section.name)).collect::<Result<_, NoFit>>()?;
+        let mut trail = Trail::default();
+        let along = section.grid(points).into_iter().map(|value| predict(value, &section.name, &mut trail));
+        let points = along.collect::<Result<_, NoFit>>()?;
         Ok(SectionCurve { section: section.name.clone(), points })
     });
     let sections = drawn.collect::<Result<_, NoFit>>()?;

@@ -7,6 +7,7 @@ use super::super::special::normal_quantile;
 use super::design::Design;
 use super::likelihood::{Likelihood, NoFit, Point, predictor};
 use super::profile;
+use super::quick;
 
 /// A fit by Firth's penalised likelihood l(β) + ½ ln det I(β) (Firth, *Biometrika* 80, 1993,
 /// 27–38; Heinze & Schemper, *Statistics in Medicine* 21, 2002, 2409–2419). It exists for every
@@ -16,6 +17,10 @@ pub struct Firth<'a> {
     likelihood: Likelihood<'a>,
     top: Point,
 }
+
+/// Where the searches for the two ends of the last interval ended.
+#[derive(Clone, Debug, Default)]
+pub struct Trail([Option<DVector<f64>>; 2]);
 
 /// One coefficient with its interval and test, both by the profile of the penalised
 /// likelihood; limits by a standard error would be wrong here, the profiles are skewed.
@@ -76,9 +81,8 @@ impl<'a> Firth<'a> {
     }
 
     fn coefficient(&self, name: &str, weights: Vec<f64>, fall: f64) -> Result<Coefficient, NoFit> {
-        let turned = self.turned(&weights)?;
-        let (low, high) = turned.interval(fall)?;
-        let chi_squared = profile::fall_at_zero(&turned.likelihood, &turned.top, &[turned.index])?;
+        let (low, high) = self.interval(&weights, fall, &mut Trail::default())?;
+        let chi_squared = self.fall_at_zero(&weights)?;
         let p = chi2_sf(chi_squared, 1.0).ok_or(NoFit::NotConverged)?;
         Ok(Coefficient { name: name.to_owned(), estimate: self.along(&weights), low, high, chi_squared, p })
     }
@@ -110,9 +114,14 @@ impl<'a> Firth<'a> {
 
     /// Its profile interval: pointwise, one row at a time.
     pub fn predictor_interval(&self, row: &[f64], confidence: f64) -> Result<(f64, f64), NoFit> {
+        self.predictor_interval_after(row, confidence, &mut Trail::default())
+    }
+
+    /// The same where one row after another is asked for along a curve: the search begins where
+    /// that for the row before ended. The result does not depend on it.
+    pub fn predictor_interval_after(&self, row: &[f64], confidence: f64, trail: &mut Trail) -> Result<(f64, f64), NoFit> {
         self.check(row)?;
-        let fall = fall_of(confidence)?;
-        self.turned(&self.design.standard(row))?.interval(fall)
+        self.interval(&self.design.standard(row), fall_of(confidence)?, trail)
     }
 
     /// Its interval by the delta method: ± z times the standard error from the information at
@@ -139,6 +148,28 @@ impl<'a> Firth<'a> {
     /// A weighted sum of the coefficients.
     fn along(&self, weights: &[f64]) -> f64 {
         predictor(weights, &self.top.beta)
+    }
+
+    /// The profile interval of a weighted sum of the coefficients.
+    fn interval(&self, weights: &[f64], fall: f64, trail: &mut Trail) -> Result<(f64, f64), NoFit> {
+        let sum = DVector::from_column_slice(weights);
+        let mut ends = [None, None];
+        for ((side, end), before) in [-1.0, 1.0].into_iter().zip(&mut ends).zip(&mut trail.0) {
+            let search = |near| quick::end(&self.likelihood, &self.top, &sum, fall, side, near);
+            let found = before.as_ref().and_then(|near| search(Some(near))).or_else(|| search(None));
+            *before = found.as_ref().map(|end| end.beta.clone());
+            *end = found.map(|end| end.value);
+        }
+        match ends {
+            [Some(low), Some(high)] => Ok((low, high)),
+            _ => self.turned(weights)?.interval(fall),
+        }
+    }
+
+    /// Twice the fall where a weighted sum of the coefficients is 0.
+    fn fall_at_zero(&self, weights: &[f64]) -> Result<f64, NoFit> {
+        let turned = self.turned(weights)?;
+        profile::fall_at_zero(&turned.likelihood, &turned.top, &[turned.index])
     }
 
     /// The same likelihood with a weighted sum of its coefficients as a coefficient of its own,
@@ -193,3 +224,7 @@ fn fall_of(confidence: f64) -> Result<f64, NoFit> {
     }
     normal_quantile((1.0 - confidence) / 2.0).map(|z| z * z).ok_or(NoFit::BadInput)
 }
+
+#[cfg(test)]
+#[path = "quick_tests.rs"]
+mod quick_tests;

@@ -3,17 +3,17 @@
 
 use nalgebra::{Cholesky, DMatrix, DVector};
 
+use super::slope::Slope;
+
 /// Most steps to a maximum; fits take about 8.
 const MOST_STEPS: u32 = 200;
 /// Most halvings of one step.
 const MOST_HALVINGS: u32 = 60;
 /// Farthest that one step may carry a coefficient, in standard deviations of its column; or as
 /// far as the largest is from 0.
-const FARTHEST: f64 = 5.0;
+pub(super) const FARTHEST: f64 = 5.0;
 /// A step that would gain less than this in log-likelihood is not taken.
 const CONVERGED: f64 = 1e-18;
-/// Step of the differences of the score, in standard deviations of a column.
-const DIFFERENCE: f64 = 1e-6;
 /// Below this promise the top is near.
 const NEAR: f64 = 1e-8;
 /// Relative rounding of a height.
@@ -62,7 +62,7 @@ pub(super) struct Point {
     pub(super) height: f64,
     /// R of W^½ X = Q R: the information is R′R. Found without forming that product, which
     /// would square the loss of digits where rates are near 0 or 1.
-    root: DMatrix<f64>,
+    pub(super) root: DMatrix<f64>,
 }
 
 impl Point {
@@ -70,18 +70,6 @@ impl Point {
     pub(super) fn covariance(&self) -> Option<DMatrix<f64>> {
         let inverse = self.root.clone().try_inverse()?;
         Some(&inverse * inverse.transpose())
-    }
-
-    /// x′ I⁻¹ x, as the square of the length of R′⁻¹ x.
-    fn leverage(&self, x: &[f64]) -> f64 {
-        let mut length = 0.0;
-        let mut solved = [0.0; MOST_COLUMNS];
-        for (i, value) in x.iter().enumerate() {
-            let before: f64 = solved.iter().take(i).enumerate().map(|(j, done)| self.root[(j, i)] * done).sum();
-            solved[i] = (value - before) / self.root[(i, i)];
-            length += solved[i] * solved[i];
-        }
-        length
     }
 
     fn information(&self) -> DMatrix<f64> {
@@ -95,7 +83,7 @@ impl Likelihood<'_> {
     }
 
     /// The rate at a row.
-    fn rate(eta: f64) -> f64 {
+    pub(super) fn rate(eta: f64) -> f64 {
         1.0 / (1.0 + (-eta).exp())
     }
 
@@ -133,13 +121,22 @@ impl Likelihood<'_> {
 
     fn quick_root(&self, weights: &[f64]) -> Option<DMatrix<f64>> {
         let width = self.width();
-        let mut information = DMatrix::zeros(width, width);
+        // The lower triangle, column by column.
+        let mut sums = vec![0.0; width * (width + 1) / 2];
         for (row, weight) in self.rows.iter().zip(weights) {
+            let mut at = sums.iter_mut();
             for (j, b) in row.iter().enumerate() {
                 let weighted = weight * weight * b;
-                for (i, a) in row.iter().enumerate().skip(j) {
-                    information[(i, j)] += weighted * a;
+                for (a, sum) in row[j..].iter().zip(at.by_ref()) {
+                    *sum += weighted * a;
                 }
+            }
+        }
+        let mut information = DMatrix::zeros(width, width);
+        let mut at = sums.into_iter();
+        for j in 0..width {
+            for (i, sum) in (j..width).zip(at.by_ref()) {
+                information[(i, j)] = sum;
             }
         }
         Some(Cholesky::new(information)?.unpack().transpose())
@@ -157,24 +154,6 @@ impl Likelihood<'_> {
         regular.then_some(root)
     }
 
-    /// The gradient: Σ (s − nπ + h (½ − π)) x, with h the row's share of the hat matrix (0
-    /// without the penalty).
-    pub(super) fn score(&self, point: &Point) -> DVector<f64> {
-        let mut score = DVector::zeros(self.width());
-        for ((row, s), n) in self.rows.iter().zip(self.successes).zip(self.trials) {
-            let eta = predictor(row, &point.beta);
-            let rate = Self::rate(eta);
-            let mut residual = s - n * rate;
-            if self.penalised {
-                residual += n * rate * Self::rate(-eta) * point.leverage(row) * (0.5 - rate);
-            }
-            for (sum, x) in score.iter_mut().zip(row) {
-                *sum += residual * x;
-            }
-        }
-        score
-    }
-
     /// The maximum over the coefficients not in `held`, which stay as they are in `start`. The
     /// penalty takes the information of all of them (Heinze & Schemper, *Statistics in
     /// Medicine* 21, 2002, 2409–2419). Newton's steps, halved until they do not go down.
@@ -183,9 +162,9 @@ impl Likelihood<'_> {
         let mut point = self.at(start).ok_or(NoFit::NotConverged)?;
         let (mut promised, mut damping) = (f64::INFINITY, 1.0_f64);
         for _ in 0..MOST_STEPS {
-            let score = self.score(&point);
-            let step = self.step(&point, &free, &score).ok_or(NoFit::NotConverged)?;
-            let promise = score.select_rows(&free).dot(&step);
+            let slope = self.slope(&point);
+            let step = self.step(&point, &free, &slope).ok_or(NoFit::NotConverged)?;
+            let promise = slope.score.select_rows(&free).dot(&step);
             if !promise.is_finite() {
                 return Err(NoFit::NotConverged);
             }
@@ -212,11 +191,11 @@ impl Likelihood<'_> {
         if promised < ROUNDING { Ok(point) } else { Err(NoFit::NotConverged) }
     }
 
-    /// Newton's step; where the likelihood does not curve downwards there, or a neighbouring
-    /// point is out of reach, the scoring step, which always leads up.
-    fn step(&self, point: &Point, free: &[usize], score: &DVector<f64>) -> Option<DVector<f64>> {
-        let uphill = score.select_rows(free);
-        let newton = || Some(Cholesky::new(self.curvature(point, free, score)?)?.solve(&uphill));
+    /// Newton's step; where the likelihood does not curve downwards there, the scoring step,
+    /// which always leads up.
+    fn step(&self, point: &Point, free: &[usize], slope: &Slope) -> Option<DVector<f64>> {
+        let uphill = slope.score.select_rows(free);
+        let newton = || Some(Cholesky::new(slope.curvature.select_rows(free).select_columns(free))?.solve(&uphill));
         if self.penalised
             && let Some(step) = newton()
         {
@@ -224,20 +203,6 @@ impl Likelihood<'_> {
         }
         let information = point.information().select_rows(free).select_columns(free);
         Some(Cholesky::new(information)?.solve(&uphill))
-    }
-
-    /// Minus the second derivatives over the free coefficients, by differences of the score.
-    fn curvature(&self, point: &Point, free: &[usize], score: &DVector<f64>) -> Option<DMatrix<f64>> {
-        let mut curvature = DMatrix::zeros(free.len(), free.len());
-        for (column, index) in free.iter().enumerate() {
-            let mut beta = point.beta.clone();
-            beta[*index] += DIFFERENCE;
-            let there = self.score(&self.at(beta)?);
-            for (row, index) in free.iter().enumerate() {
-                curvature[(row, column)] = (score[*index] - there[*index]) / DIFFERENCE;
-            }
-        }
-        Some((&curvature + curvature.transpose()) / 2.0)
     }
 
     /// The first of the step of this length, its half, its quarter, … that does not go down by

@@ -14,13 +14,15 @@ mod flic;
 mod likelihood;
 mod plain;
 mod profile;
+mod quick;
 mod separation;
 mod simplex;
+mod slope;
 mod spline;
 
 pub use curve::{BandMethod, Curve, CurvePoint, NoCurve, Observation, SectionCurve, Shape, curve};
 pub use design::{Column, Design, DesignError, DropReason, Dropped};
-pub use firth::{Coefficient, Firth};
+pub use firth::{Coefficient, Firth, Trail};
 pub use flic::{Flic, Predicted};
 pub use likelihood::NoFit;
 pub use plain::{Plain, maximum_likelihood};

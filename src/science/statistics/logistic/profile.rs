@@ -38,7 +38,7 @@ fn end(likelihood: &Likelihood, top: &Point, index: usize, fall: f64, side: f64)
         if beyond.abs() < CLOSE {
             return Ok(at);
         }
-        let slope = -2.0 * likelihood.score(&point)[index];
+        let slope = -2.0 * likelihood.slope(&point).score[index];
         if beyond < 0.0 {
             inside = at;
         } else {

@@ -1,8 +1,9 @@
 //! Gauss–Legendre nodes on the unit interval, with the logarithms that integrands of large
 //! powers need. Exact for polynomials of degree up to twice the nodes less one.
 
-use std::f64::consts::PI;
 use std::sync::LazyLock;
+
+use super::super::quadrature::half_rule;
 
 /// A node u, with v = 1 − u.
 #[derive(Clone, Copy, Debug)]
@@ -37,42 +38,15 @@ pub(super) fn exact_for(degree: f64) -> &'static [Node] {
     &TABLES[at]
 }
 
-/// The roots of the Legendre polynomial by Newton's method from their asymptotic places, and
-/// their weights (Abramowitz & Stegun 1964, 25.4.29). By symmetry half of them are computed.
+/// The nodes of an even rule, two by two: the intervals have length 1.
 fn nodes(count: u32) -> Vec<Node> {
-    let n = f64::from(count);
-    let mut out = Vec::new();
-    for i in 0..count / 2 {
-        // x = cos t, solved for t, which keeps the digits of 1 − x at the ends.
-        let mut t = PI * (f64::from(i) + 0.75) / (n + 0.5);
-        let mut slope = 1.0;
-        for _ in 0..20 {
-            let (value, before) = legendre(count, t.cos());
-            // dP/dx = n (P₍ₙ₋₁₎ − x Pₙ) ∕ (1 − x²), dx/dt = −sin t.
-            slope = n * (before - t.cos() * value) / t.sin().powi(2);
-            let step = value / (slope * t.sin());
-            t += step;
-            if step.abs() <= f64::EPSILON {
-                break;
-            }
-        }
+    let two = |(t, weight): (f64, f64)| {
         let (u, v) = ((t / 2.0).cos().powi(2), (t / 2.0).sin().powi(2));
-        // Half of 2 ∕ ((1 − x²) P′²): the interval has length 1.
-        let ln_weight = -2.0 * (t.sin() * slope.abs()).ln();
-        out.push(Node { ln_u: u.ln(), ln_v: v.ln(), tilt: v - u, ln_weight });
-        out.push(Node { ln_u: v.ln(), ln_v: u.ln(), tilt: u - v, ln_weight });
-    }
-    out
-}
-
-/// The Legendre polynomials of a degree and of one less, by their recurrence.
-fn legendre(degree: u32, x: f64) -> (f64, f64) {
-    let (mut value, mut before) = (x, 1.0);
-    for k in 1..degree {
-        let k = f64::from(k);
-        (value, before) = (((2.0 * k + 1.0) * x * value - k * before) / (k + 1.0), value);
-    }
-    (value, before)
+        let ln_weight = (weight / 2.0).ln();
+        let node = |u: f64, v: f64| Node { ln_u: u.ln(), ln_v: v.ln(), tilt: v - u, ln_weight };
+        [node(u, v), node(v, u)]
+    };
+    half_rule(count).into_iter().flat_map(two).collect()
 }
 
 /// ln Σ exp of some logarithms; −∞ of none.

@@ -10,7 +10,7 @@ struct Server {
     child: Child,
     address: String,
     token: String,
-    _data: tempfile::TempDir,
+    folder: tempfile::TempDir,
 }
 
 impl Server {
@@ -32,7 +32,7 @@ impl Server {
             assert!(begun.elapsed() < Duration::from_secs(20), "the server does not answer");
             std::thread::sleep(Duration::from_millis(20));
         }
-        Self { child, address, token: String::from_utf8(token.stdout).unwrap().trim().to_owned(), _data: data }
+        Self { child, address, token: String::from_utf8(token.stdout).unwrap().trim().to_owned(), folder: data }
     }
 }
 
@@ -54,9 +54,16 @@ fn block(named: &str) -> String {
 fn the_walk_runs_as_printed_and_costs_what_is_worked_by_hand() {
     let server = Server::start();
     let mut shell = Command::new("bash")
-        .args(["-eu", "-o", "pipefail", "-c", &format!("{}\necho evidence\n{}", block("walk"), block("evidence"))])
+        .args([
+            "-eu",
+            "-o",
+            "pipefail",
+            "-c",
+            &format!("{}\necho evidence\n{}\necho quote\n{}", block("walk"), block("evidence"), block("quote")),
+        ])
         .env("BASE", format!("http://{}", server.address))
         .env("TOKEN", &server.token)
+        .env("TMPDIR", server.folder.path())
         .stdout(Stdio::piped())
         .stderr(Stdio::piped())
         .spawn()
@@ -69,7 +76,10 @@ fn the_walk_runs_as_printed_and_costs_what_is_worked_by_hand() {
     let read = |said: &str| -> Vec<serde_json::Value> {
         said.lines().filter(|l| l.starts_with('{')).map(|l| serde_json::from_str(l).unwrap()).collect()
     };
-    let (walk, evidence) = said.split_once("\nevidence\n").unwrap();
+    let (walk, rest) = said.split_once("\nevidence\n").unwrap();
+    let (evidence, quote) = rest.split_once("\nquote\n").unwrap();
+    quoted(read(quote).last().unwrap());
+    assert!(std::fs::read(server.folder.path().join("quote.pdf")).unwrap().starts_with(b"%PDF-"));
     let (lines, evidence) = (read(walk), read(evidence));
     let [cost, balance, leaks] = &lines[lines.len() - 3..] else { panic!("{said}") };
 
@@ -123,4 +133,16 @@ fn the_walk_runs_as_printed_and_costs_what_is_worked_by_hand() {
     let trial = evidence.last().unwrap();
     let told = ["a_only", "b_only", "same", "e", "told_apart_at", "verdict"].map(|name| trial[name].clone());
     assert_eq!(serde_json::json!(told), serde_json::json!([0, 0, 1, 1.0, 20.0, "cannot_tell_yet"]), "{trial}");
+}
+
+/// What the quote says: nothing is finished yet, so the prior stands, one in ten (0.6 of 6); of eight and two
+/// the stages are halves of the price.
+fn quoted(quote: &serde_json::Value) {
+    assert_eq!((&quote["state"], &quote["calibrated"]), (&"accepted".into(), &false.into()), "{quote}");
+    assert_eq!(quote["lines_worked"][0]["copies"], 10);
+    assert_eq!(quote["lines_worked"][0]["chance_of_failure"], 0.1);
+    let stages = quote["price"]["stages"].as_array().unwrap();
+    let sum: i64 = stages.iter().map(|stage| stage["amount_minor"].as_i64().unwrap()).sum();
+    assert_eq!(quote["price"]["total_minor"], sum);
+    assert_eq!(quote["real"]["finished"], false);
 }

@@ -312,8 +312,10 @@ async fn hostile_text_comes_back_as_it_went_in() {
                 let of = if made.get("recast_id").is_some() { continue } else { &made };
                 let again = shop.get(&format!("/v1/{}/{}", collection_of(&route.answer.schema), id(of))).await.is(200);
                 for (name, _) in &texts {
-                    assert_eq!(made[name.as_str()], row.body[name.as_str()], "{} {name}", route.operation);
-                    assert_eq!(again[name.as_str()], row.body[name.as_str()], "{} {name}", route.operation);
+                    // A quote's one line may stand in the body itself; it is answered among the lines.
+                    let said = |of: &Value| of.get(name.as_str()).unwrap_or(&of["lines"][0][name.as_str()]).clone();
+                    assert_eq!(said(&made), row.body[name.as_str()], "{} {name}", route.operation);
+                    assert_eq!(said(&again), row.body[name.as_str()], "{} {name}", route.operation);
                 }
             }
         }

@@ -98,7 +98,7 @@ impl Shop {
         second["alloy"] = "A356.0".into();
         second["mass_kg"] = 1.1.into();
         second["what"] = "Gate finial, acorn, in aluminium".into();
-        second["at"] = at(now - DAY).into();
+        second["at"] = at(now - DAY);
         let made = self.caller.post(Who::Owner, "/v1/quotes", second).await?;
         let path = format!("/v1/quotes/{}/send", text(&made, "/id")?);
         self.caller.post(Who::Owner, &path, json!({"at": at(now - HOUR)})).await?;

@@ -101,6 +101,43 @@ fn of_money(visit: &Visit) -> Result<(), Problem> {
     Err(Problem::new(ProblemType::NotAllowed, "What things cost is not open to you here; the owner sets who sees money."))
 }
 
+/// What is left of the price agreed.
+fn against_price(look: &Look<'_>, sheet: &mut Sheet, cost: &Value) {
+    let amount = |name: &str| Cell::text(look.reads.minor(&cost[name]));
+    if cost["price_minor"].is_i64() {
+        sheet.facts(
+            "Against the price",
+            [
+                ("Agreed", amount("price_minor")),
+                ("Cost so far", amount("total_minor")),
+                ("Left over", amount("margin_minor")),
+                ("Received", amount("paid_minor")),
+                ("Open", amount("balance_minor")),
+            ],
+        );
+    }
+}
+
+/// What an accepted quote said it would cost.
+fn against_quote(look: &Look<'_>, sheet: &mut Sheet, cost: &Value) {
+    let quoted = &cost["quoted"];
+    if !quoted.is_object() {
+        return;
+    }
+    if quoted["past"] == true {
+        sheet.part(Part::Note("It has cost more than its quote said it would four times in five.".to_owned()));
+    }
+    let amount = |of: &Value, name: &str| Cell::text(look.reads.minor(&of[name]));
+    sheet.facts(
+        "Against the quote",
+        [
+            ("Half of such jobs cost less than", amount(quoted, "p50_minor")),
+            ("Four in five cost less than", amount(quoted, "p80_minor")),
+            ("Cost so far", amount(cost, "total_minor")),
+        ],
+    );
+}
+
 async fn job(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
     of_money(&visit)?;
     let look = floor.look(&visit).await?;
@@ -136,32 +173,8 @@ async fn job(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
         let about = "A bar is a part of the cost, the largest first.";
         sheet.part(Part::Drawing(String::new(), draw::bars("Where the money went", about, &drawn)));
     }
-    if cost["price_minor"].is_i64() {
-        sheet.facts(
-            "Against the price",
-            [
-                ("Agreed", Cell::text(amount(&cost, "price_minor"))),
-                ("Cost so far", Cell::text(amount(&cost, "total_minor"))),
-                ("Left over", Cell::text(amount(&cost, "margin_minor"))),
-                ("Received", Cell::text(amount(&cost, "paid_minor"))),
-                ("Open", Cell::text(amount(&cost, "balance_minor"))),
-            ],
-        );
-    }
-    if cost["quoted"].is_object() {
-        let quoted = &cost["quoted"];
-        if quoted["past"] == true {
-            sheet.part(Part::Note("It has cost more than its quote said it would four times in five.".to_owned()));
-        }
-        sheet.facts(
-            "Against the quote",
-            [
-                ("As often more as less", Cell::text(amount(quoted, "p50_minor"))),
-                ("Less, four times in five", Cell::text(amount(quoted, "p80_minor"))),
-                ("Cost so far", Cell::text(amount(&cost, "total_minor"))),
-            ],
-        );
-    }
+    against_price(&look, &mut sheet, &cost);
+    against_quote(&look, &mut sheet, &cost);
     let lacking = items(&cost["lacking"]);
     if !lacking.is_empty() {
         let mut table = Table::new("Lacking", "", &["What", "Where"]);

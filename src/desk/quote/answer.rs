@@ -6,7 +6,8 @@ use super::price;
 use super::record::{Record, overhead};
 use crate::kernel::{Instant, Problem};
 use crate::science::quoting::{
-    AskedLine, Basis, Beyond, Fit, Job, Simulated, Step, Tested, back_test, basis, calibration, fit, simulate,
+    AskedLine, Basis, Beyond, Fit, Job, LineSimulated, MoverEffect, Simulated, Step, Tested, back_test, basis, calibration, fit,
+    simulate,
 };
 use crate::science::statistics::quoting::{Calibration, Promise};
 use serde_json::{Value, json};
@@ -83,7 +84,7 @@ pub fn work_out(asked: &Asked, record: &Record, said_price: Option<i64>, tax_per
         "price": priced.value,
         "drivers": drivers(&simulated, &lines),
         "basis": basis_value(&bases, record),
-        "lines": line_values(asked, &bases, &simulated, &lines),
+        "lines": line_values(asked, &bases, &simulated, &lines, &priced.shares),
         "lacking": asked.lacking,
     }))
 }
@@ -160,41 +161,40 @@ fn thousandths(value: f64) -> f64 {
     (value * 1000.0).round() / 1000.0
 }
 
-fn line_values(asked: &Asked, bases: &[Basis], simulated: &Simulated, fits: &[(AskedLine, Fit)]) -> Vec<Value> {
-    let one = |(((line, basis), of), (_, fit)): (
-        ((&Line, &Basis), &crate::science::quoting::LineSimulated),
-        &(AskedLine, Fit),
-    )| {
-        let absent: Vec<&str> =
-            fit.absent.iter().filter_map(|n| movers::all().get(*n)).map(|mover| mover.about.as_str()).collect();
-        json!({
-            "what": line.what, "alloy": line.alloy, "copy_kg": thousandths(line.copy_kg), "copies": line.copies, "sections": line.sections,
-            "section_mm": line.asked.section_mm,
-            "unique": line.unique, "metal": {"from": line.metal_from, "per_kg_minor": rounded(line.asked.metal_per_kg)},
-            "most_attempts": line.asked.most_attempts,
-            "recast_borne_by": if line.asked.client_bears_recast { "client" } else { "shop" },
-            "castings": {"mean": hundredths(of.castings_mean), "p90": of.castings_q90},
-            "chance_of_failure": thousandths(of.mean_loss),
-            // With one attempt it is the chance that the work is lost.
-            "chance_lost": thousandths(of.lost),
-            "one_more_minor": rounded(of.one_more),
-            "remake_minor": line.remake.map(|remake| rounded(remake + of.one_more)),
-            "poured_kg": {"p50": hundredths(of.poured_kg), "p90": hundredths(of.poured_kg_q90)},
-            "hours": hundredths(of.minutes / 60.0),
-            "looked": {"step": step_code(basis.step), "said": looked(basis.step), "effective": hundredths(basis.effective),
-                       "bandwidth": thousandths(basis.bandwidth), "comparables": basis.members.len()},
-            "extrapolates": beyond(basis),
-            "nothing_known_of": absent,
-        })
-    };
-    asked.lines.iter().zip(bases).zip(&simulated.lines).zip(fits).map(one).collect()
+fn line_values(asked: &Asked, bases: &[Basis], simulated: &Simulated, fits: &[(AskedLine, Fit)], shares: &[i64]) -> Vec<Value> {
+    let both = asked.lines.iter().zip(bases).zip(simulated.lines.iter().zip(fits)).zip(shares);
+    both.map(|(((line, basis), (of, (_, fit))), share)| line_value(line, basis, of, fit, *share)).collect()
+}
+
+fn line_value(line: &Line, basis: &Basis, of: &LineSimulated, fit: &Fit, share: i64) -> Value {
+    let absent: Vec<&str> = fit.absent.iter().filter_map(|n| movers::all().get(*n)).map(|mover| mover.about.as_str()).collect();
+    json!({
+        "what": line.what, "alloy": line.alloy, "family": line.family, "copy_kg": thousandths(line.copy_kg), "copies": line.copies,
+        "sections": line.sections, "section_mm": line.asked.section_mm, "unique": line.unique,
+        "share_minor": share,
+        "metal": {"from": line.metal_from, "per_kg_minor": rounded(line.asked.metal_per_kg)},
+        "most_attempts": line.asked.most_attempts,
+        "recast_borne_by": if line.asked.client_bears_recast { "client" } else { "shop" },
+        "castings": {"mean": hundredths(of.castings_mean), "p90": of.castings_q90},
+        "chance_of_failure": thousandths(of.mean_loss),
+        // With one attempt it is the chance that the work is lost.
+        "chance_lost": thousandths(of.lost),
+        "one_more_minor": rounded(of.one_more),
+        "remake_minor": line.remake.map(|remake| rounded(remake + of.one_more)),
+        "poured_kg": {"p50": hundredths(of.poured_kg), "p90": hundredths(of.poured_kg_q90)},
+        "hours": hundredths(of.minutes / 60.0),
+        "looked": {"step": step_code(basis.step), "said": looked(basis.step), "effective": hundredths(basis.effective),
+                   "bandwidth": thousandths(basis.bandwidth), "comparables": basis.members.len()},
+        "extrapolates": beyond(basis),
+        "nothing_known_of": absent,
+    })
 }
 
 /// What moves the price, the most first.
 fn drivers(simulated: &Simulated, lines: &[(AskedLine, Fit)]) -> Vec<Value> {
-    let mut movers: Vec<&crate::science::quoting::MoverEffect> = simulated.movers.iter().collect();
+    let mut movers: Vec<&MoverEffect> = simulated.movers.iter().collect();
     movers.sort_by(|a, b| b.mean.abs().total_cmp(&a.mean.abs()));
-    let mut by_share: Vec<&crate::science::quoting::MoverEffect> = simulated.movers.iter().collect();
+    let mut by_share: Vec<&MoverEffect> = simulated.movers.iter().collect();
     by_share.sort_by(|a, b| b.share_of_spread.total_cmp(&a.share_of_spread));
     let narrowed: Vec<&str> = by_share.iter().take(NARROWED).map(|m| m.name.as_str()).collect();
     let effective = lines.iter().map(|(_, fit)| fit.effective).fold(f64::INFINITY, f64::min);

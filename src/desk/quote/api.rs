@@ -143,7 +143,7 @@ async fn create(kit: &Kit, ctx: Ctx) -> Result<Reply, Problem> {
     }
     let on_record = record::of(&mut read).await?;
     drop(read);
-    let tax = draft.body.tax_percent.map(|tax| tax.0).unwrap_or_else(|| asked.settings.number("tax_percent", asked.at));
+    let tax = draft.body.tax_percent.map_or_else(|| asked.settings.number("tax_percent", asked.at), |tax| tax.0);
     let said = draft.body.set_price_minor.map(|price| price.0.minor());
     let worked = tokio::task::spawn_blocking(move || answer::work_out(&asked, &on_record, said, tax, seed));
     let value = worked.await.map_err(Problem::internal)??;

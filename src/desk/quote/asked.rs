@@ -30,6 +30,8 @@ pub struct Line {
     pub what: String,
     /// The alloy, as the catalogue has it.
     pub alloy: String,
+    /// Its family, in words: silicon bronze.
+    pub family: String,
     /// Metal of a copy in kg.
     pub copy_kg: f64,
     /// Copies and proofs.
@@ -168,6 +170,7 @@ impl Reading<'_> {
                 .map(|what| what.0.clone())
                 .or(called)
                 .unwrap_or_else(|| format!("{copy_kg:.1} kg of {designation}")),
+            family: self.family_words(&designation),
             alloy: designation,
             copy_kg,
             copies,
@@ -193,6 +196,11 @@ impl Reading<'_> {
         };
         self.priced(body, &mut line);
         Ok(Some(line))
+    }
+
+    fn family_words(&self, alloy: &str) -> String {
+        let family = self.trade.alloy(alloy).and_then(|alloy| serde_json::to_value(alloy.family).ok());
+        family.and_then(|family| family.as_str().map(|code| code.replace('_', " "))).unwrap_or_default()
     }
 
     /// Metal of a copy in kg: as said, of its volume, or what fills its pattern.

@@ -93,10 +93,14 @@ fn money(look: &Look<'_>, sheet: &mut Sheet, quote: &Value) {
         low: eighty["low"].as_f64(),
         high: eighty["high"].as_f64(),
         middle: mark(&cost["p50"], "middle"),
-        marks: [mark(&cost["p80"], "80 % line"), mark(&price["net_minor"], "price"), mark(&real["cost_minor"], "cost so far")]
-            .into_iter()
-            .flatten()
-            .collect(),
+        marks: [
+            mark(&cost["p80"], "80 % line"),
+            mark(&price["net_minor"], "price"),
+            mark(&real["cost_minor"], if real["finished"] == true { "cost" } else { "cost so far" }),
+        ]
+        .into_iter()
+        .flatten()
+        .collect(),
     };
     let about = format!("80 in 100 such jobs cost between {} and {}.", said(&eighty["low"]), said(&eighty["high"]));
     sheet.part(Part::Drawing("What it will cost".to_owned(), cost_range("What it will cost", &about, &range).inline()));
@@ -109,10 +113,10 @@ fn money(look: &Look<'_>, sheet: &mut Sheet, quote: &Value) {
     sheet.facts(
         "",
         [
-            ("Cost, as often more as less", Cell::text(said(&cost["p50"]))),
+            ("Half of such jobs cost less than", Cell::text(said(&cost["p50"]))),
             ("80 in 100 lie within", Cell::text(between)),
-            ("Less, four times in five", Cell::text(said(&cost["p80"]))),
-            ("Less, nineteen times in twenty", Cell::text(most)),
+            ("Four in five cost less than", Cell::text(said(&cost["p80"]))),
+            ("Nineteen in twenty cost less than", Cell::text(most)),
         ],
     );
     sheet.part(Part::Words(text(quote, "said")));
@@ -258,9 +262,14 @@ fn movers(look: &Look<'_>, sheet: &mut Sheet, quote: &Value) {
         .collect();
     let about = "What each part adds to the cost, on average.";
     sheet.part(Part::Drawing("What moves the price".to_owned(), bars("What moves the price", about, &rows)));
-    let heads = ["What", "Adds#", "In 80 of 100#", "Of the spread#", "Rests on#", "What would narrow it"];
+    let whole: f64 = drivers.iter().filter_map(|driver| driver["adds_minor"].as_f64()).sum();
+    let counts = |driver: &Value| {
+        let adds = driver["adds_minor"].as_f64().unwrap_or(0.0).abs();
+        adds >= whole / 100.0 || driver["share_of_spread"].as_f64().unwrap_or(0.0) >= 0.01
+    };
+    let heads = ["What", "Adds#", "In 80 of 100#", "Of the spread#", "Rests on#"];
     let mut table = Table::new("", "Nothing moves it.", &heads);
-    for driver in drivers {
+    for driver in drivers.iter().filter(|driver| counts(driver)) {
         let share = driver["share_of_spread"].as_f64().unwrap_or(0.0) * 100.0;
         table.row([
             text(driver, "about").into(),
@@ -268,10 +277,17 @@ fn movers(look: &Look<'_>, sheet: &mut Sheet, quote: &Value) {
             Cell::number(format!("{} to {}", look.reads.minor(&driver["low_minor"]), look.reads.minor(&driver["high_minor"]))),
             Cell::number(format!("{share:.0} %")),
             Cell::number(format!("{:.1} jobs", driver["rests_on"].as_f64().unwrap_or(0.0))),
-            text(driver, "narrower").into(),
         ]);
     }
+    let small: Vec<&Value> = drivers.iter().filter(|driver| !counts(driver)).collect();
+    if !small.is_empty() {
+        let sum: i64 = small.iter().filter_map(|driver| driver["adds_minor"].as_i64()).sum();
+        table.foot = format!("And {} more that hardly count, together {}.", small.len(), look.reads.money(sum));
+    }
     sheet.table(table);
+    for driver in drivers.iter().filter(|driver| driver["narrower"].is_string()) {
+        sheet.part(Part::Words(text(driver, "narrower")));
+    }
 }
 
 /// The castings that it rests on.
@@ -283,7 +299,9 @@ fn basis(look: &Look<'_>, sheet: &mut Sheet, quote: &Value) {
         "No finished casting is on record: a handbook's figures.",
         &heads,
     );
-    for one in all.iter().take(LISTED) {
+    let near = |one: &&Value| one["weight"].as_f64().unwrap_or(0.0) >= 0.01;
+    let listed = all.iter().filter(near).count().min(LISTED);
+    for one in all.iter().filter(near).take(LISTED) {
         let tags: Vec<&str> = items(&one["castings"]).iter().filter_map(Value::as_str).collect();
         let first = tags.first().map_or_else(String::new, |tag| format!("/castings/{tag}"));
         let more = if tags.len() > 4 { format!(" and {} more", tags.len() - 4) } else { String::new() };
@@ -298,9 +316,9 @@ fn basis(look: &Look<'_>, sheet: &mut Sheet, quote: &Value) {
             Cell::number(format!("{:.2}", one["weight"].as_f64().unwrap_or(0.0))),
         ]);
     }
-    let left = all.len().saturating_sub(LISTED) + usize::try_from(quote["basis"]["left_out"].as_u64().unwrap_or(0)).unwrap_or(0);
+    let left = all.len().saturating_sub(listed) + usize::try_from(quote["basis"]["left_out"].as_u64().unwrap_or(0)).unwrap_or(0);
     if left > 0 {
-        table.foot = format!("And {left} more, farther off.");
+        table.foot = format!("And {left} more, too far off to count for much.");
     }
     sheet.table(table);
 }
@@ -337,7 +355,7 @@ async fn others(look: &Look<'_>, sheet: &mut Sheet, quote: &Value) -> Result<(),
 pub async fn letter(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
     let letter = the_letter(&floor, &visit).await?;
     let mut sheet = Sheet::new(&visit, letter.title.clone());
-    sheet.lead = letter.shop.name.clone();
+    sheet.lead.clone_from(&letter.shop.name);
     for line in &letter.shop.lines {
         sheet.part(Part::Words(line.clone()));
     }

@@ -94,6 +94,12 @@ fn head(settings: &Settings, now: Instant) -> Head {
     Head { name, lines, mark: (!letters.is_empty()).then_some(Mark { letters }) }
 }
 
+/// A text with its first letter large.
+fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
 /// What a line of the letter says under its name.
 fn detail(line: &Value, worked: &Value, reads: &Reads) -> Vec<String> {
     let mut out = Vec::new();
@@ -105,7 +111,8 @@ fn detail(line: &Value, worked: &Value, reads: &Reads) -> Vec<String> {
         Some(false) => ", cast solid",
         None => "",
     };
-    out.push(format!("Cast in {}, about {} each{hollow}", said(worked, "alloy"), reads.mass(mass)));
+    let metal = format!("{} {}", said(worked, "family"), said(worked, "alloy"));
+    out.push(format!("Cast in {}, about {} each{hollow}", metal.trim(), reads.mass(mass)));
     let finish = said(line, "finish");
     if !finish.is_empty() {
         out.push(format!("Finish: {finish}"));
@@ -153,8 +160,8 @@ fn written(quote: &Value, row: &store::QuoteRow, client: Option<String>, setting
             what: said(of, "what"),
             detail: detail(line, of, &reads),
             count: copies(line).to_string(),
-            each: if one_line { money(&price["each_minor"]) } else { String::new() },
-            amount: if one_line { money(&price["net_minor"]) } else { String::new() },
+            each: of["share_minor"].as_i64().map_or_else(String::new, |share| reads.money(share / copies(line).max(1))),
+            amount: money(&of["share_minor"]),
         })
         .collect();
     let mut sums = Vec::new();
@@ -203,7 +210,7 @@ fn written(quote: &Value, row: &store::QuoteRow, client: Option<String>, setting
         table,
         sums,
         stages_title: "Payment".to_owned(),
-        stages: stages.map(|stage| (said(stage, "for"), String::new(), money(&stage["amount_minor"]))).collect(),
+        stages: stages.map(|stage| (capital(&said(stage, "for")), String::new(), money(&stage["amount_minor"]))).collect(),
         terms,
         sign: vec!["Accepted: date".to_owned(), "Name and signature".to_owned()],
         foot: format!("{title} · page {{page}} of {{pages}}"),

@@ -30,6 +30,9 @@ pub struct Mover {
 /// The operation that makes a mould: booked once, not for every casting.
 pub const MAKE_MOULD: &str = "make_mould";
 
+/// A part, what it counts for, its exponent of mass, a handbook's figure with its spread, and what it is.
+type PartMover = (Part, Per, f64, Option<(f64, f64)>, &'static str);
+
 /// Parts, what they count for, their exponent of mass, and the handbook's figure for a casting of 1 kg
 /// with the spread of its logarithm between jobs.
 ///
@@ -37,7 +40,7 @@ pub const MAKE_MOULD: &str = "make_mould";
 /// bronze in a wall of 6 mm has 4 dm² of surface on both sides and 2 on its gates, seven times coated.
 /// The others are common practice, no source: 0.6 kg of gas for kiln and furnace, a tenth of a
 /// crucible's heat, an eighth of a pour day.
-const PARTS: [(Part, Per, f64, Option<(f64, f64)>, &str); 9] = [
+const PARTS: [PartMover; 9] = [
     (Part::Wax, Per::Casting, 1.0, Some((0.17, 0.3)), "wax and prints"),
     (Part::Shell, Per::Casting, 0.75, Some((42.0, 0.35)), "slurry and stucco"),
     (Part::Fuel, Per::Casting, 0.8, Some((0.6, 0.5)), "fuel of kilns and heats"),

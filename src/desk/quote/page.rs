@@ -224,6 +224,9 @@ fn line(look: &Look<'_>, n: usize, of: &Value, choices: &Choices, last: &str) ->
     ]
 }
 
+/// A row of quotes side by side: what it is, and how it is taken from a quote.
+type Compared = (&'static str, fn(&Look<'_>, &Value) -> String);
+
 /// Quotes side by side: what is asked for, what it costs, what it is offered at.
 async fn side(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
     let look = floor.look(&visit).await?;
@@ -244,12 +247,12 @@ async fn side(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
     for quote in &quotes {
         table.heads.push((text(quote, "number"), true));
     }
-    let rows: [(&str, fn(&Look<'_>, &Value) -> String); 9] = [
+    let rows: [Compared; 9] = [
         ("What", |_, q| text(q, "title")),
         ("Alloy", |_, q| text(&q["lines_worked"][0], "alloy")),
         ("Copies", |_, q| items(&q["lines_worked"]).iter().filter_map(|l| l["copies"].as_u64()).sum::<u64>().to_string()),
-        ("Cost, as often more as less", |look, q| look.reads.minor(&q["cost_minor"]["p50"])),
-        ("Cost, less four times in five", |look, q| look.reads.minor(&q["cost_minor"]["p80"])),
+        ("Half of such jobs cost less than", |look, q| look.reads.minor(&q["cost_minor"]["p50"])),
+        ("Four in five cost less than", |look, q| look.reads.minor(&q["cost_minor"]["p80"])),
         ("Chance that a casting fails", |_, q| card::in_100(&q["lines_worked"][0]["chance_of_failure"])),
         ("Price before tax", |look, q| look.reads.minor(&q["price_minor"])),
         ("A copy", |look, q| look.reads.minor(&q["price"]["each_minor"])),

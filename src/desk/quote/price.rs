@@ -4,7 +4,7 @@
 use super::answer::rounded;
 use super::asked::{Asked, Line};
 use crate::kernel::{Problem, ProblemType};
-use crate::science::quoting::{Rule, Simulated, chance_of_loss, edition_price, largest, rounded_up, stages, tax};
+use crate::science::quoting::{LineSimulated, Rule, Simulated, chance_of_loss, edition_price, largest, rounded_up, stages, tax};
 use crate::science::statistics::quoting::Calibration;
 use crate::shop::house::What;
 use crate::shop::house::rates::Subject;
@@ -15,6 +15,8 @@ use serde_json::{Value, json};
 pub struct Priced {
     /// Before tax, in minor units.
     pub net: i64,
+    /// Of it, what each line comes to.
+    pub shares: Vec<i64>,
     /// All of it, as it is answered.
     pub value: Value,
 }
@@ -104,7 +106,17 @@ pub fn of(
         "next_alone_minor": edition.map(|e| rounded(e.next_alone)),
         "once_minor": rounded(once),
     });
-    Ok(Priced { net, value })
+    Ok(Priced { net, shares: shares_of_lines(asked, simulated, net), value })
+}
+
+/// What of a price falls on each line, by what its castings and what is paid once for it come to.
+fn shares_of_lines(asked: &Asked, simulated: &Simulated, net: i64) -> Vec<i64> {
+    let weigh = |(line, of): (&Line, &LineSimulated)| {
+        let each = line.asked.per_piece * f64::from(line.asked.copies);
+        (line.what.clone(), (of.one_more * of.castings_mean + line.once + each).max(1.0))
+    };
+    let weights: Vec<(String, f64)> = asked.lines.iter().zip(&simulated.lines).map(weigh).collect();
+    stages(net, &weights).into_iter().map(|(_, amount)| amount).collect()
 }
 
 /// What a new mould is reckoned to cost, where nobody said.

@@ -9,7 +9,7 @@ use super::store;
 use crate::book::api::Kit;
 use crate::db::Read as _;
 use crate::kernel::actor::Right;
-use crate::kernel::{Instant, Problem};
+use crate::kernel::{Instant, Money, Problem};
 use crate::science::quoting::{LEVELS, Share, Tested, back_test, summary};
 use crate::web::route::handler;
 use crate::web::{Answer, Ctx, Method, Param, Reply, Route};
@@ -239,7 +239,7 @@ async fn learnt(kit: &Kit, now: Instant) -> Result<Value, Problem> {
     for quote in quotes.iter().filter(|quote| !quote.superseded) {
         let state = super::api::state(quote);
         let state = if matches!(state, "sent" | "draft") && quote.valid_until < today { "lapsed" } else { state };
-        let price = quote.price.map_or(0, |price| price.minor());
+        let price = quote.price.map_or(0, Money::minor);
         let place = BANDS.iter().position(|(edge, _)| price / 100 < *edge).unwrap_or(0);
         let of_it = worked.get(&quote.seq).cloned().unwrap_or(Value::Null);
         by_price.entry(place).or_default().add(state);

@@ -6,7 +6,7 @@ use super::store;
 use crate::book::reach;
 use crate::db::{Read as _, ReadTx};
 use crate::desk::cost::{self, Borne, CastingCost, JobCost};
-use crate::kernel::{Instant, Kind, Problem, Seq};
+use crate::kernel::{Instant, Kind, Mass, Problem, Seq};
 use crate::science::costing::{Overhead, Part};
 use crate::science::quoting::{AskedLine, Comparable, Finished, Job, OverheadRates};
 use crate::shop::house::What;
@@ -177,7 +177,7 @@ impl Line<'_> {
         let (mut value, mut kg) = (0.0, 0.0);
         for figures in good {
             value += figures.at_unit.minor() as f64;
-            kg += figures.net.map_or(0.0, |net| net.kg());
+            kg += figures.net.map_or(0.0, Mass::kg);
         }
         (kg > 0.0 && value > 0.0).then(|| value / kg)
     }
@@ -225,7 +225,7 @@ impl Line<'_> {
             (poured > 0.0).then(|| (lost / (unit * poured)).max(LEAST_SHARE))
         };
         let good: Vec<_> = self.castings.iter().filter_map(|c| c.figures.as_ref()).filter(|f| f.state == "good").collect();
-        let net: f64 = good.iter().filter_map(|f| f.net).map(|net| net.kg()).sum();
+        let net: f64 = good.iter().filter_map(|f| f.net).map(Mass::kg).sum();
         let estimate: f64 = good.iter().filter(|f| f.net.is_some()).map(|f| f.estimate.kg()).sum();
         let poured: f64 = good.iter().filter(|f| f.net.is_some()).map(|f| f.poured.kg()).sum();
         let failed = self.castings.iter().filter(|c| c.row.stage == "scrapped").count();

@@ -20,8 +20,8 @@ pub fn quote() -> Map<String, Value> {
     let of_line = object(
         &["what", "alloy", "copy_kg", "copies", "castings", "chance_of_failure", "chance_lost", "looked", "extrapolates"],
         &json!({
-            "what": text, "alloy": text, "copy_kg": number, "copies": whole, "sections": whole, "section_mm": number,
-            "unique": {"type": "boolean"}, "metal": {"type": "object", "description": "the price of a kg, and whether it was said, is the book's or the market's"},
+            "what": text, "alloy": text, "family": text, "copy_kg": number, "copies": whole, "sections": whole, "section_mm": number,
+            "unique": {"type": "boolean"}, "share_minor": {"type": "integer", "description": "of the price before tax, what falls on this line"}, "metal": {"type": "object", "description": "the price of a kg, and whether it was said, is the book's or the market's"},
             "most_attempts": whole, "recast_borne_by": text, "castings": {"type": "object"},
             "chance_of_failure": {"type": "number", "description": "that a casting fails, on average"},
             "chance_lost": {"type": "number", "description": "that a copy is not good within the attempts; of a unique pattern, that the work is lost"},

@@ -61,24 +61,21 @@ impl Room for Quotes {
 
 /// The number and version of a new quote.
 async fn numbered(tx: &mut WriteTx, entry: &Entry<QuoteBody>) -> Result<(String, u32), Problem> {
-    let (base, edition) = match &entry.body.revises {
-        Some(of) => {
-            let before = store::one(tx, of.seq()).await?;
-            if before.void {
-                return Err(Problem::field("/revises", "void", "That quote is void. Give a new one."));
-            }
-            if before.steps.iter().any(|(step, ..)| *step == Step::Accepted) {
-                let said = "It was accepted: what is agreed is changed on its commission. Give a new quote for more.";
-                return Err(Problem::field("/revises", "accepted", said));
-            }
-            let last = store::versions(tx, &before.base).await?.iter().map(|q| q.edition).max().unwrap_or(before.edition);
-            (before.base, last + 1)
+    let (base, edition) = if let Some(of) = &entry.body.revises {
+        let before = store::one(tx, of.seq()).await?;
+        if before.void {
+            return Err(Problem::field("/revises", "void", "That quote is void. Give a new one."));
         }
-        None => {
-            let year = settings::of(tx).await?.day(entry.at()).year().rem_euclid(100);
-            let n = series::take(tx, &format!("quote-{year:02}"), 1).await?;
-            (format!("{year:02}-Q{n:03}"), 1)
+        if before.steps.iter().any(|(step, ..)| *step == Step::Accepted) {
+            let said = "It was accepted: what is agreed is changed on its commission. Give a new quote for more.";
+            return Err(Problem::field("/revises", "accepted", said));
         }
+        let last = store::versions(tx, &before.base).await?.iter().map(|q| q.edition).max().unwrap_or(before.edition);
+        (before.base, last + 1)
+    } else {
+        let year = settings::of(tx).await?.day(entry.at()).year().rem_euclid(100);
+        let n = series::take(tx, &format!("quote-{year:02}"), 1).await?;
+        (format!("{year:02}-Q{n:03}"), 1)
     };
     series::bind(tx, Kind::Quote.name(), &store::called(&base, edition), entry.seq);
     Ok((base, edition))

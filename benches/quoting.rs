@@ -95,7 +95,8 @@ fn main() {
     let jobs: Vec<Job> = (0..1000).map(job).collect();
     let record: Vec<Comparable> = jobs.iter().flat_map(|job| job.comparables.clone()).collect();
     let line = asked(77, 12);
-    let Some(lines) = basis(&line, &record).and_then(|basis| Some(vec![(line.clone(), fit(&line, &basis, &record, &movers)?)])) else {
+    let Some(lines) = basis(&line, &record).and_then(|basis| Some(vec![(line.clone(), fit(&line, &basis, &record, &movers)?)]))
+    else {
         println!("the line cannot be quoted");
         return;
     };

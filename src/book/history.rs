@@ -3,7 +3,7 @@
 use super::api::Kit;
 use crate::db::{Cell, Read as _};
 use crate::kernel::actor::Right;
-use crate::kernel::{Instant, Problem, ProblemType};
+use crate::kernel::{Instant, Kind, Problem, ProblemType};
 use crate::web::route::handler;
 use crate::web::{Answer, Ctx, Method, Param, Reply, Route};
 use serde_json::{Value, json};
@@ -96,6 +96,7 @@ async fn lines(kit: &Kit, ctx: &Ctx) -> Result<Reply, Problem> {
     }
     let limit = limit.min(200);
     let record = ctx.param("record").map(|t| Uuid::parse_str(t).map_err(|_| malformed("record"))).transpose()?;
+    let owns = ctx.actor()?.role.may(Right::Own);
     let mut read = kit.db.read().await?;
     let rows = read
         .fetch(
@@ -116,6 +117,12 @@ async fn lines(kit: &Kit, ctx: &Ctx) -> Result<Reply, Problem> {
             "at": Instant::from_ms(row.int(3)?).to_string(), "by": row.text(4)?, "action": row.text(5)?,
             "version": row.int(6)?, "hash": hash,
         });
+        // That there is such a record is no secret; what it says may be.
+        let hidden = !owns && Kind::parse(&row.text(2)?).is_some_and(Kind::owners_alone);
+        if hidden {
+            items.push(item);
+            continue;
+        }
         for (name, value) in
             [("reason", row.opt_text(7)?.map(Value::from)), ("from", body(row.opt_text(10)?)), ("to", body(row.opt_text(8)?))]
         {

@@ -173,6 +173,14 @@ kinds! {
     TradeEntry "trade_entry" "trade-entries";
 }
 
+impl Kind {
+    /// Whether records of the kind are the owner's alone, in their history too.
+    #[must_use]
+    pub const fn owners_alone(self) -> bool {
+        matches!(self, Self::Quote | Self::QuoteStep)
+    }
+}
+
 /// The id of a record of kind `K`.
 pub struct Id<K>(Uuid, PhantomData<fn() -> K>);
 

@@ -150,6 +150,15 @@ async fn what_cannot_be_quoted_is_named_whole_and_changes_nothing() {
     many["copies"] = 150.into();
     assert_eq!(refused(json!({"lines": [many, many]})).await, pairs(&[("/lines", "too-many")]));
     assert_eq!(refused(json!({"lines": []})).await, pairs(&[("/lines", "length")]));
+    assert_eq!(refused(asked(&json!({"copies": 9, "sections": 50}))).await, pairs(&[("/lines", "too-many")]));
+    assert_eq!(refused(asked(&json!({"mass_kg": 0.000_001}))).await, pairs(&[("/mass_kg", "too-small")]));
+    let tiny = json!({"alloy": "C87300", "copies": 1, "volume_cm3": 1e-300, "section_mm": 5, "metal_minor_per_kg": 1500});
+    assert_eq!(refused(tiny).await, pairs(&[("/mass_kg", "too-small")]));
+    // A new mould of which nobody knows what it costs; and the cost of one that is not asked for.
+    assert_eq!(refused(asked(&json!({"mould": "new"}))).await, pairs(&[("/mould_minor", "required")]));
+    assert_eq!(refused(asked(&json!({"mould_minor": 5}))).await, pairs(&[("/mould_minor", "not-of-this")]));
+    // No rate of anything, and metal for nothing.
+    shop.post("/v1/quotes", &asked(&json!({"metal_minor_per_kg": 0}))).await.refused("invalid");
     assert_eq!(refused(asked(&json!({"worked": {}}))).await, pairs(&[("/worked", "unknown-field")]));
     assert_eq!(refused(asked(&json!({"seed": "red"}))).await, pairs(&[("/seed", "out-of-range")]));
     assert_eq!(refused(asked(&json!({"valid_until": "2020-01-01"}))).await, pairs(&[("/valid_until", "out-of-range")]));
@@ -237,6 +246,7 @@ async fn versions_bear_one_number_and_only_the_last_can_be_taken() {
     shop.patch("/v1/quotes/26-Q001-2", &json!({"notes": "they are slow to pay"})).await.is(200);
     shop.post("/v1/quotes/26-Q001-2/decline", &json!({"reason": "price"})).await.made();
     shop.post("/v1/quotes/26-Q001-2/accept", &json!({})).await.refused("quote-settled");
+    shop.post("/v1/quotes/26-Q001-2/decline", &json!({"at": "2025-01-01T00:00:00Z"})).await.refused("invalid");
     let learnt = shop.get("/v1/reports/quotes").await.is(200);
     // The version that was replaced counts for nothing.
     assert_eq!(
@@ -264,7 +274,10 @@ async fn a_unique_work_is_told_its_chance_of_being_lost() {
     let line = &quote["lines_worked"][0];
     assert_eq!((&line["most_attempts"], &line["chance_lost"]), (&json!(1), &json!(0.1)));
     assert_eq!(line["castings"]["mean"], json!(1.0));
-    assert_eq!(line["remake_minor"].as_i64().unwrap(), 80_000 + line["one_more_minor"].as_i64().unwrap());
+    // Making it again: what its pattern was said to cost, and a copy at the price of the quote; to the next 5.00.
+    let price = quote["price_minor"].as_i64().unwrap();
+    assert_eq!(line["remake_price_minor"].as_i64().unwrap(), (80_000 + price + 499) / 500 * 500);
+    assert!(quote["price"]["next_alone_minor"].is_null(), "of a unique work there is no next copy");
     // Cast until good, at most three times: E p^3 of Beta(0.6, 5.4) is 0.6·1.6·2.6 / (6·7·8) = 0.00743.
     let again = shop.post("/v1/quotes", &asked(&json!({"copies": 1}))).await.made();
     assert_eq!(again["lines_worked"][0]["chance_lost"], json!(0.007));
@@ -312,7 +325,8 @@ async fn the_letter_says_the_price_and_none_of_the_cost() {
         assert!(text.contains(said), "{said} is not in: {text}");
     }
     let money = |minor: &Value| format!("{:.2}", minor.as_f64().unwrap() / 100.0);
-    for kept in [money(&quote["cost_minor"]["p50"]), money(&quote["cost_minor"]["p80"]), "slow to pay".to_owned()] {
+    let one_more = money(&quote["lines_worked"][0]["one_more_minor"]);
+    for kept in [money(&quote["cost_minor"]["p50"]), money(&quote["cost_minor"]["p80"]), one_more, "slow to pay".to_owned()] {
         assert!(!text.contains(&kept), "{kept} is in: {text}");
     }
 }
@@ -363,4 +377,65 @@ async fn on_the_pages_a_job_is_quoted_taken_and_shown() {
     assert!(side.contains("26-Q001-2") && side.contains("Chance that a casting fails"), "{side}");
     let letter = browser.get("/quotes/26-Q001-2/letter").await.is(200);
     assert!(letter.contains("In all") && !letter.contains("Chance"), "{letter}");
+}
+
+/// What each part adds and what is known add up to the simulated mean.
+#[tokio::test]
+async fn what_moves_the_price_adds_up_to_it() {
+    let shop = TestShop::open(1).await;
+    rates(&shop).await;
+    shop.post(
+        "/v1/settings",
+        &json!({"name": "overhead_rule", "from_on": "2026-01-01", "value": {"rule": "percent_of_work", "percent": 45}}),
+    )
+    .await
+    .made();
+    let body =
+        asked(&json!({"mould": "new", "mould_minor": 40_000, "base_minor": 900, "chase_minutes": 60, "freight_minor": 7000}));
+    let quote = shop.post("/v1/quotes", &body).await.made();
+    let adds =
+        |name: &str| quote["drivers"].as_array().unwrap().iter().find(|d| d["name"] == name).unwrap()["adds_minor"].clone();
+    // 400.00 the mould, 70.00 freight, eight times 9.00 and an hour at 30.00 with 45 % on it.
+    assert_eq!(adds("known"), 40_000 + 7_000 + 8 * (900 + 4_350));
+    let sum: i64 = quote["drivers"].as_array().unwrap().iter().map(|d| d["adds_minor"].as_i64().unwrap()).sum();
+    // Each is rounded to the minor unit.
+    let mean = quote["mean_minor"].as_f64().unwrap();
+    assert!((sum as f64 - mean).abs() < 20.0, "{sum} {mean}");
+    // What is paid once stands in it whole, with the markup.
+    let dear = quote["price_minor"].as_f64().unwrap() / quote["cost_minor"]["p50"].as_f64().unwrap();
+    assert!((quote["price"]["once_minor"].as_f64().unwrap() / (47_000.0 * dear) - 1.0).abs() < 1e-4);
+}
+
+#[tokio::test]
+async fn an_acceptance_taken_back_leaves_no_second_job() {
+    let shop = TestShop::open(1).await;
+    let quote = shop.post("/v1/quotes", &asked(&json!({}))).await.made();
+    let path = format!("/v1/quotes/{}", id(&quote));
+    let accepted = shop.post(&format!("{path}/accept"), &json!({})).await.made();
+    shop.void(&format!("/v1/quote-steps/{}", id(&accepted))).await.is(200);
+    // The job stands, so the quote is taken still; nor is there a version of it.
+    assert_eq!(shop.get(&path).await.is(200)["state"], "accepted");
+    shop.post(&format!("{path}/accept"), &json!({})).await.refused("quote-settled");
+    shop.post("/v1/quotes", &asked(&json!({"revises": id(&quote)}))).await.refused("invalid");
+    // With the job void the quote stands open again.
+    let job = accepted["commission_id"].as_str().unwrap();
+    shop.post(&format!("/v1/commissions/{job}/void"), &json!({"reason": "mistaken", "cascade": true})).await.is(200);
+    assert_eq!(shop.get(&path).await.is(200)["state"], "draft");
+    shop.post(&format!("{path}/accept"), &json!({})).await.made();
+    shop.closes().await;
+}
+
+/// Of two versions at once one is taken, whichever comes first.
+#[tokio::test]
+async fn of_many_acceptances_at_once_one_is_taken() {
+    let shop = TestShop::open(8).await;
+    let quote = shop.post("/v1/quotes", &asked(&json!({}))).await.made();
+    shop.crowded();
+    let path = format!("/v1/quotes/{}/accept", id(&quote));
+    let (body, other) = (json!({}), json!({"whom": "another"}));
+    let (a, b) = tokio::join!(shop.post(&path, &body), shop.post(&path, &other));
+    let mut statuses = [a.status, b.status];
+    statuses.sort_unstable();
+    assert_eq!(statuses, [201, 409]);
+    assert_eq!(shop.number("SELECT count(*) FROM commission").await, 1);
 }

@@ -2,9 +2,10 @@
 
 use super::asked::{Asked, Line};
 use super::movers;
-use super::price;
-use super::record::{Record, overhead};
-use crate::kernel::{Instant, Problem};
+use super::price::{self, LineShare};
+use super::prices::overhead;
+use super::record::Record;
+use crate::kernel::{Instant, Problem, ProblemType};
 use crate::science::quoting::{
     AskedLine, Basis, Beyond, Fit, Job, LineSimulated, MoverEffect, Simulated, Step, Tested, back_test, basis, calibration, fit,
     simulate,
@@ -61,7 +62,10 @@ pub fn work_out(asked: &Asked, record: &Record, said_price: Option<i64>, tax_per
         bases.push(basis);
     }
     let rates = overhead(asked.settings.overhead(asked.at)).0;
-    let simulated = simulate(&lines, &rates, DRAWS, seed).ok_or_else(cannot)?;
+    let simulated = simulate(&lines, &rates, DRAWS, seed).ok_or_else(|| {
+        let said = "Nothing in it has a price: record rates (hand_hour, shell_coat_dm2, wax_kg, fuel_kg), or give the metal's.";
+        Problem::new(ProblemType::Invalid, said)
+    })?;
     let calibration = calibrated_at(record, asked.at).ok_or_else(cannot)?;
     let promise = |level: f64| calibration.promise(level, simulated.median, simulated.spread).ok_or_else(cannot);
     let (half, eighty, most) = (promise(0.5)?, promise(0.8)?, promise(0.95)?);
@@ -76,13 +80,14 @@ pub fn work_out(asked: &Asked, record: &Record, said_price: Option<i64>, tax_per
         "interval50_minor": range(half),
         "interval95_minor": range(most),
         "median_minor": simulated.median,
+        "mean_minor": simulated.mean,
         "spread": simulated.spread,
         "calibrated": calibration.jobs() > 0,
         "calibrated_on": calibration.jobs(),
         "said": sentence(&calibration, &bases),
         "price_minor": priced.net,
         "price": priced.value,
-        "drivers": drivers(&simulated, &lines),
+        "drivers": drivers(&simulated, &lines, known(asked)),
         "basis": basis_value(&bases, record),
         "lines": line_values(asked, &bases, &simulated, &lines, &priced.shares),
         "lacking": asked.lacking,
@@ -117,17 +122,20 @@ fn sentence(calibration: &Calibration, bases: &[Basis]) -> String {
     said
 }
 
-/// How far it was necessary to look, in words.
-#[must_use]
-pub const fn looked(step: Step) -> &'static str {
+/// How far it was necessary to look, in words; what was not asked for is not named.
+fn looked(step: Step, line: &Line) -> String {
+    let recipe = line.asked.recipe.is_some() && step <= Step::AnyFinish;
+    let finish = line.asked.finish.is_some() && step == Step::Alike;
+    let section = step <= Step::AnyRecipe;
+    let mut alike = vec!["same family of alloys"];
+    alike.extend(section.then_some("like sections"));
+    alike.extend(recipe.then_some("same recipe"));
+    alike.extend(finish.then_some("same finish"));
     match step {
-        Step::Alike => "same family of alloys, like sections, same recipe and finish",
-        Step::AnyFinish => "same family of alloys, like sections, same recipe; any finish",
-        Step::AnyRecipe => "same family of alloys, like sections; any recipe and finish",
-        Step::AnySection => "same family of alloys; any section, recipe and finish",
-        Step::Widened => "same family of alloys, farther in mass",
-        Step::EveryFamily => "no casting of this family of alloys is on record: castings of every alloy",
-        Step::NoRecord => "no finished job is on record: a handbook's figures",
+        Step::Widened => "same family of alloys, farther in mass".to_owned(),
+        Step::EveryFamily => "no casting of this family of alloys is on record: castings of every alloy".to_owned(),
+        Step::NoRecord => "no finished job is on record: a handbook's figures".to_owned(),
+        _ => alike.join(", "),
     }
 }
 
@@ -147,10 +155,14 @@ fn beyond(basis: &Basis) -> Value {
     match basis.beyond {
         None => Value::Null,
         Some(Beyond::BelowLeast(factor)) => json!({"side": "below", "factor": hundredths(factor),
-            "said": format!("{factor:.1} times lighter than the lightest casting on record.")}),
+            "said": format!("{} times lighter than the lightest casting on record.", times(factor))}),
         Some(Beyond::AboveMost(factor)) => json!({"side": "above", "factor": hundredths(factor),
-            "said": format!("{factor:.1} times heavier than the heaviest casting on record.")}),
+            "said": format!("{} times heavier than the heaviest casting on record.", times(factor))}),
     }
+}
+
+fn times(factor: f64) -> String {
+    if factor < 10.0 { format!("{factor:.1}") } else { format!("{factor:.0}") }
 }
 
 fn hundredths(value: f64) -> f64 {
@@ -161,17 +173,23 @@ fn thousandths(value: f64) -> f64 {
     (value * 1000.0).round() / 1000.0
 }
 
-fn line_values(asked: &Asked, bases: &[Basis], simulated: &Simulated, fits: &[(AskedLine, Fit)], shares: &[i64]) -> Vec<Value> {
+fn line_values(
+    asked: &Asked,
+    bases: &[Basis],
+    simulated: &Simulated,
+    fits: &[(AskedLine, Fit)],
+    shares: &[LineShare],
+) -> Vec<Value> {
     let both = asked.lines.iter().zip(bases).zip(simulated.lines.iter().zip(fits)).zip(shares);
-    both.map(|(((line, basis), (of, (_, fit))), share)| line_value(line, basis, of, fit, *share)).collect()
+    both.map(|(((line, basis), (of, (_, fit))), share)| line_value(line, basis, of, fit, share)).collect()
 }
 
-fn line_value(line: &Line, basis: &Basis, of: &LineSimulated, fit: &Fit, share: i64) -> Value {
+fn line_value(line: &Line, basis: &Basis, of: &LineSimulated, fit: &Fit, share: &LineShare) -> Value {
     let absent: Vec<&str> = fit.absent.iter().filter_map(|n| movers::all().get(*n)).map(|mover| mover.about.as_str()).collect();
     json!({
         "what": line.what, "alloy": line.alloy, "family": line.family, "copy_kg": thousandths(line.copy_kg), "copies": line.copies,
         "sections": line.sections, "section_mm": line.asked.section_mm, "unique": line.unique,
-        "share_minor": share,
+        "share_minor": share.net, "recast_price_minor": share.recast, "remake_price_minor": share.remake,
         "metal": {"from": line.metal_from, "per_kg_minor": rounded(line.asked.metal_per_kg)},
         "most_attempts": line.asked.most_attempts,
         "recast_borne_by": if line.asked.client_bears_recast { "client" } else { "shop" },
@@ -180,25 +198,33 @@ fn line_value(line: &Line, basis: &Basis, of: &LineSimulated, fit: &Fit, share: 
         // With one attempt it is the chance that the work is lost.
         "chance_lost": thousandths(of.lost),
         "one_more_minor": rounded(of.one_more),
-        "remake_minor": line.remake.map(|remake| rounded(remake + of.one_more)),
         "poured_kg": {"p50": hundredths(of.poured_kg), "p90": hundredths(of.poured_kg_q90)},
         "hours": hundredths(of.minutes / 60.0),
-        "looked": {"step": step_code(basis.step), "said": looked(basis.step), "effective": hundredths(basis.effective),
+        "looked": {"step": step_code(basis.step), "said": looked(basis.step, line), "effective": hundredths(basis.effective),
                    "bandwidth": thousandths(basis.bandwidth), "comparables": basis.members.len()},
         "extrapolates": beyond(basis),
         "nothing_known_of": absent,
     })
 }
 
+/// What is known by itself, in all: what is paid once, and each copy's.
+fn known(asked: &Asked) -> f64 {
+    asked.lines.iter().map(|line| line.asked.fixed + line.asked.per_piece * f64::from(line.asked.copies)).sum()
+}
+
 /// What moves the price, the most first.
-fn drivers(simulated: &Simulated, lines: &[(AskedLine, Fit)]) -> Vec<Value> {
+fn drivers(simulated: &Simulated, lines: &[(AskedLine, Fit)], known: f64) -> Vec<Value> {
     let mut movers: Vec<&MoverEffect> = simulated.movers.iter().collect();
     movers.sort_by(|a, b| b.mean.abs().total_cmp(&a.mean.abs()));
     let mut by_share: Vec<&MoverEffect> = simulated.movers.iter().collect();
     by_share.sort_by(|a, b| b.share_of_spread.total_cmp(&a.share_of_spread));
     let narrowed: Vec<&str> = by_share.iter().take(NARROWED).map(|m| m.name.as_str()).collect();
     let effective = lines.iter().map(|(_, fit)| fit.effective).fold(f64::INFINITY, f64::min);
-    movers
+    let known = (known > 0.0).then(|| {
+        json!({"name": "known", "about": about("known"), "adds_minor": rounded(known), "low_minor": rounded(known),
+               "high_minor": rounded(known), "share_of_spread": 0.0, "rests_on": 0.0})
+    });
+    let mut out: Vec<Value> = movers
         .into_iter()
         .map(|mover| {
             let mut one = json!({
@@ -211,7 +237,9 @@ fn drivers(simulated: &Simulated, lines: &[(AskedLine, Fit)]) -> Vec<Value> {
             }
             one
         })
-        .collect()
+        .collect();
+    out.extend(known);
+    out
 }
 
 /// What a mover is, in words.
@@ -225,8 +253,9 @@ pub fn about(name: &str) -> String {
         crate::science::quoting::METAL_LOST => "metal lost as dross, spill and skull".into(),
         crate::science::quoting::POURED => "metal poured over what stays".into(),
         crate::science::quoting::RECAST => "castings that fail and are cast again".into(),
-        "fixed" => "what is known: moulds, bases, royalties, freight, what is bought in".into(),
-        "overhead" => "the shop's overhead by its rule".into(),
+        "known" => "what is said: moulds, bases, royalties, crates, freight, minutes".into(),
+        "work" => "work with its overhead".into(),
+        "bought" => "what is bought in and done outside".into(),
         other => other.replace('_', " "),
     }
 }

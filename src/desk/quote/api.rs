@@ -2,7 +2,8 @@
 
 use super::answer;
 use super::asked;
-use super::model::{LineBody, QuoteBody, QuoteStepBody, Step};
+use super::model::{LineBody, MouldIs, QuoteBody, QuoteStepBody, Step};
+use super::movers;
 use super::record;
 use super::schemas as described;
 use super::store;
@@ -135,7 +136,7 @@ async fn create(kit: &Kit, ctx: Ctx) -> Result<Reply, Problem> {
     let mut draft: Draft<QuoteBody> = Draft::read(&value, ctx.now, false).map_err(back)?;
     let seed = draft.body.seed.map_or_else(|| u64::from_le_bytes(kit.db.clock().bytes()), |seed| seed.0);
     let mut read = kit.db.read().await?;
-    let asked = asked::of(&mut read, &draft.body, draft.common.at).await.map_err(back)?;
+    let asked = asked::of(&mut read, &draft.body, ctx.now).await.map_err(back)?;
     dated(&mut draft.body, &asked.settings, draft.common.at, ctx.now)?;
     if untitled {
         let title: String = asked.lines.iter().map(|line| line.what.as_str()).collect::<Vec<_>>().join(", ");
@@ -143,6 +144,7 @@ async fn create(kit: &Kit, ctx: Ctx) -> Result<Reply, Problem> {
     }
     let on_record = record::of(&mut read).await?;
     drop(read);
+    moulds(&draft.body, &on_record).map_err(back)?;
     let tax = draft.body.tax_percent.map_or_else(|| asked.settings.number("tax_percent", asked.at), |tax| tax.0);
     let said = draft.body.set_price_minor.map(|price| price.0.minor());
     let worked = tokio::task::spawn_blocking(move || answer::work_out(&asked, &on_record, said, tax, seed));
@@ -160,6 +162,26 @@ async fn create(kit: &Kit, ctx: Ctx) -> Result<Reply, Problem> {
     })
     .await
     .map_err(back)
+}
+
+/// Refuses a new mould of which nobody knows what it costs: none was made on record, and nothing is said.
+fn moulds(body: &QuoteBody, on_record: &record::Record) -> Result<(), Problem> {
+    let known = movers::all().iter().position(|mover| mover.spec.name == "mould").is_some_and(|n| {
+        on_record.comparables.iter().any(|past| past.values.get(n).copied().flatten().is_some_and(|value| value > 0.0))
+    });
+    let mut faults = Vec::new();
+    for (n, line) in body.lines.0.iter().enumerate() {
+        let pointer = format!("/lines/{n}/mould_minor");
+        let new = line.0.mould == Some(MouldIs::New);
+        if new && line.0.mould_minor.is_none() && !known {
+            let message = "No mould was made on record yet: say what this one costs.".to_owned();
+            faults.push(Fault { pointer, code: "required", message });
+        } else if !new && line.0.mould_minor.is_some() {
+            let message = "That is what a new mould costs: say mould new, or leave it out.".to_owned();
+            faults.push(Fault { pointer, code: "not-of-this", message });
+        }
+    }
+    if faults.is_empty() { Ok(()) } else { Err(Problem::invalid(faults)) }
 }
 
 /// Days that a quote holds and is wanted by: put in where nothing is said.
@@ -265,7 +287,8 @@ fn one_route(kit: &Kit) -> Route {
 /// What the job of a quote has cost, beside what was quoted.
 async fn real(read: &mut ReadTx, quote: &store::QuoteRow, commission: Seq) -> Result<Value, Problem> {
     let Some(job) = cost::jobs(read, &[commission]).await?.pop() else { return Ok(Value::Null) };
-    let finished = record::is_finished(&job);
+    let ended = record::ended(&job);
+    let finished = ended == record::Ended::Finished;
     let total = job.total;
     let groups: Map<String, Value> = record::groups(&job)
         .into_iter()
@@ -273,6 +296,7 @@ async fn real(read: &mut ReadTx, quote: &store::QuoteRow, commission: Seq) -> Re
         .collect();
     let money = |what: crate::kernel::Money| what.minor();
     let said = match (finished, total > quote.p80) {
+        _ if ended == record::Ended::WithoutWork => "It ended without its work: the casting was lost.",
         (_, true) => "It has cost more than the quote said it would four times in five.",
         (true, false) if total > quote.p50 => "It is finished, within what was quoted, on the dear side.",
         (true, false) => "It is finished, within what was quoted.",
@@ -294,7 +318,9 @@ pub async fn named(read: &mut ReadTx, text: &str) -> Result<Seq, Problem> {
 #[must_use]
 pub fn state(quote: &store::QuoteRow) -> &'static str {
     let was = |step: Step| quote.steps.iter().any(|(done, ..)| *done == step);
-    if was(Step::Accepted) {
+    if quote.void {
+        "void"
+    } else if quote.commission.is_some() || was(Step::Accepted) {
         "accepted"
     } else if was(Step::Declined) {
         "declined"

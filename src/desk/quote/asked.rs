@@ -2,7 +2,7 @@
 
 use super::model::{Bears, Chasing, LineBody, MouldIs, QuoteBody};
 use super::movers::{self, From};
-use super::record::{Prices, attempts, family, without_mould};
+use super::prices::{Prices, attempts, family, without_mould};
 use super::store;
 use crate::book::api::find;
 use crate::book::reach;
@@ -18,8 +18,12 @@ use crate::shop::metal;
 use serde_json::{Value, json};
 use std::sync::Arc;
 
-/// The most castings of one quote.
-pub const MOST_PIECES: i64 = 200;
+/// The most pieces of one quote.
+const MOST_PIECES: i64 = 200;
+/// And of their castings, parts each by itself.
+const MOST_CASTINGS: i64 = 400;
+/// The lightest copy that is quoted, in kg of metal.
+const LIGHTEST_KG: f64 = 0.001;
 /// The heaviest copy that is quoted, in kg of metal.
 const HEAVIEST_KG: f64 = 20_000.0;
 
@@ -42,6 +46,8 @@ pub struct Line {
     pub unique: bool,
     /// What it costs once, by itself: mould, freight, what is bought in.
     pub once: f64,
+    /// Minutes that the caster said, for all copies.
+    pub said_minutes: f64,
     /// What making the pattern again would cost.
     pub remake: Option<f64>,
     /// Where the price of metal comes from.
@@ -86,7 +92,12 @@ pub async fn of(read: &mut ReadTx, body: &QuoteBody, at: Instant) -> Result<Aske
     for (n, line) in body.lines.0.iter().enumerate() {
         lines.extend(reading.line(&line.0, &format!("/lines/{n}")).await?);
     }
-    let pieces: i64 = body.lines.0.iter().map(|l| l.0.copies.0 + l.0.proofs.map_or(0, |p| p.0)).sum();
+    let of_line = |line: &LineBody| line.copies.0 + line.proofs.map_or(0, |proofs| proofs.0);
+    let pieces: i64 = body.lines.0.iter().map(|l| of_line(&l.0)).sum();
+    let castings: i64 = body.lines.0.iter().map(|l| of_line(&l.0) * l.0.sections.map_or(1, |parts| parts.0)).sum();
+    if castings > MOST_CASTINGS {
+        reading.fault("/lines", "too-many", format!("That is {castings} castings; quote at most {MOST_CASTINGS} at once."));
+    }
     if pieces > MOST_PIECES {
         reading.fault("/lines", "too-many", format!("That is {pieces} pieces; quote at most {MOST_PIECES} at once."));
     }
@@ -177,6 +188,7 @@ impl Reading<'_> {
             sections,
             unique,
             once: 0.0,
+            said_minutes: 0.0,
             remake: body.remake_minor.map(minor),
             metal_from,
             asked: AskedLine {
@@ -226,6 +238,10 @@ impl Reading<'_> {
                 "too-large",
                 format!("That is {kg:.0} kg a copy; quote at most {HEAVIEST_KG:.0}."),
             );
+            return None;
+        }
+        if kg > 0.0 && kg < LIGHTEST_KG {
+            self.fault(format!("{at}/mass_kg"), "too-small", "That is less than a gram of metal a copy.");
             return None;
         }
         if kg > 0.0 {
@@ -278,7 +294,8 @@ impl Reading<'_> {
                 From::Part(Part::Delivery) if delivered => *price = 0.0,
                 From::Minutes(n) if movers::operation(n) == "chase" => {
                     if let Some(minutes) = body.chase_minutes {
-                        each += minutes.0 * prices.minute().unwrap_or(0.0);
+                        each += minutes.0 * prices.minute_with_overhead();
+                        line.said_minutes += minutes.0 * f64::from(line.copies);
                         *price = 0.0;
                     } else {
                         *price *= chasing(body.chasing);

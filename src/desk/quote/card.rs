@@ -228,9 +228,9 @@ fn lines(look: &Look<'_>, sheet: &mut Sheet, quote: &Value) {
                 ("Chance that a casting fails", Cell::text(in_100(&line["chance_of_failure"]))),
                 ("Castings", Cell::text(if unique { String::new() } else { castings })),
                 ("Chance that the work is lost", Cell::text(if unique { lost.clone() } else { String::new() })),
-                ("Chance that a copy is not good in time", Cell::text(if unique { String::new() } else { lost })),
-                ("One casting more", Cell::text(look.reads.minor(&line["one_more_minor"]))),
-                ("Making it again", Cell::text(look.reads.minor(&line["remake_minor"]))),
+                ("Chance that a copy is not good within its attempts", Cell::text(if unique { String::new() } else { lost })),
+                ("One casting more costs", Cell::text(look.reads.minor(&line["one_more_minor"]))),
+                ("Making it again is offered at", Cell::text(look.reads.minor(&line["remake_price_minor"]))),
                 (
                     "Compared with",
                     Cell::text(format!(

@@ -50,14 +50,14 @@ async fn ranges(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> 
     let jobs: Vec<PastQuote> = last
         .iter()
         .filter_map(|one| {
-            let median = one["median_minor"].as_f64().filter(|m| *m > 0.0)?;
+            let median = one["p50_minor"].as_f64().filter(|m| *m > 0.0)?;
             let over = |value: &Value| value.as_f64().map(|v| v / median);
             Some(PastQuote {
                 said: format!(
                     "{}: cost {}, middle {}",
                     text(one, "job"),
                     look.reads.minor(&one["cost_minor"]),
-                    look.reads.minor(&one["median_minor"])
+                    look.reads.minor(&one["p50_minor"])
                 ),
                 ratio: over(&one["cost_minor"])?,
                 low: over(&one["range80_minor"]["low"]),
@@ -140,7 +140,7 @@ async fn learnt(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> 
     }
     sheet.table(misses);
     sheet.part(Part::Words(
-        "A failed casting costs of every part: what was quoted for it stands by itself, what it cost is in the others."
+        "A failed casting costs of every part: what was quoted for it is shared out over the parts by what they come to."
             .to_owned(),
     ));
     sheet.links(&[

@@ -137,8 +137,8 @@ fn detail(line: &Value, worked: &Value, reads: &Reads) -> Vec<String> {
         ));
     }
     if worked["recast_borne_by"] == "client" {
-        let more = worked["one_more_minor"].as_i64().map_or_else(String::new, |minor| reads.money(minor));
-        out.push(format!("A casting that fails is cast again at your cost, about {more} each"));
+        let more = worked["recast_price_minor"].as_i64().map_or_else(String::new, |minor| reads.money(minor));
+        out.push(format!("A casting that fails is cast again at your cost: {more} each before tax"));
     }
     out
 }
@@ -172,35 +172,38 @@ fn written(quote: &Value, row: &store::QuoteRow, client: Option<String>, setting
         sums.push((format!("Tax, {percent} %"), money(&price["tax_minor"]), false));
     }
     sums.push(("In all".to_owned(), money(&price["total_minor"]), true));
-    let edition = one_line && lines.first().is_some_and(|line| copies(line) > 1);
+    let edition = one_line && lines.first().is_some_and(|line| copies(line) > 1) && price["next_alone_minor"].is_i64();
     let mut terms: Vec<String> = Vec::new();
     if edition && price["once_minor"].as_i64().is_some_and(|minor| minor > 0) {
         terms.push(format!(
-            "The price of a copy holds for the whole edition: what is paid once is spread over it. A further copy alone, moulds being there: {}.",
+            "The price of a copy holds for the whole edition: what is paid once is spread over it. A further copy alone, the mould being there: {} before tax.",
             money(&price["next_alone_minor"])
         ));
     }
     if lines.iter().any(|line| line["remake_minor"].is_i64()) {
-        for of in worked.iter().filter(|of| of["remake_minor"].is_i64()) {
+        for of in worked.iter().filter(|of| of["remake_price_minor"].is_i64()) {
             terms.push(format!(
-                "Should {} be lost, making it again and casting it once more would come to {}. Please say whether you want that.",
+                "Should {} be lost, making it again and casting it once more would come to {} before tax. Please say whether you want that.",
                 said(of, "what"),
-                money(&of["remake_minor"])
+                money(&of["remake_price_minor"])
             ));
         }
     }
     let paragraphs = settings.value("quote_terms", now);
     terms.extend(paragraphs.as_array().into_iter().flatten().filter_map(Value::as_str).map(str::to_owned));
     let stages = price["stages"].as_array().unwrap_or(&none).iter();
-    let due = quote["due_on"].as_str().and_then(|day| day.parse().ok()).map(|day| reads.date(day));
-    let mut facts =
-        vec![("Date".to_owned(), quote["at"].as_str().map_or_else(String::new, |_| reads.day(instant(&quote["at"], now))))];
+    let due = quote["due_on"].as_str().and_then(|day| day.parse().ok()).map(written_day);
+    let mut facts = vec![(
+        "Date".to_owned(),
+        quote["at"].as_str().map_or_else(String::new, |_| written_day(settings.day(instant(&quote["at"], now)))),
+    )];
     facts.extend(client.map(|name| ("For".to_owned(), name)));
     facts.push(("What".to_owned(), row.title.clone()));
     facts.extend(due.map(|day| ("Wanted by".to_owned(), day)));
-    facts.push(("Valid until".to_owned(), reads.date(row.valid_until)));
+    facts.push(("Valid until".to_owned(), written_day(row.valid_until)));
     let version = if row.edition > 1 { format!(", version {}", row.edition) } else { String::new() };
-    let title = format!("Quote {}{version}", row.base);
+    let void = if row.void { " (void)" } else { "" };
+    let title = format!("Quote {}{version}{void}", row.base);
     let opening = said(quote, "opening");
     Letter {
         shop: head(settings, now),
@@ -224,6 +227,11 @@ fn written(quote: &Value, row: &store::QuoteRow, client: Option<String>, setting
 fn day(date: jiff::civil::Date) -> Option<Day> {
     let part = |n: i8| u8::try_from(n).ok();
     Some(Day { year: u16::try_from(date.year()).ok()?, month: part(date.month())?, day: part(date.day())? })
+}
+
+/// A day as it stands on paper that is signed: always with its year.
+fn written_day(date: jiff::civil::Date) -> String {
+    date.strftime("%-d %B %Y").to_string()
 }
 
 fn instant(value: &Value, now: Instant) -> Instant {

@@ -15,6 +15,7 @@ mod model;
 mod movers;
 mod page;
 mod price;
+mod prices;
 mod ranges;
 mod record;
 mod schemas;

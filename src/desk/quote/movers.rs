@@ -73,9 +73,6 @@ const MINUTES: [(&str, f64); 16] = [
 ];
 
 fn per(operation: &OperationName) -> Per {
-    if operation.code == MAKE_MOULD {
-        return Per::Line;
-    }
     match operation.stage {
         TradeStep::Bench | TradeStep::Delivery => Per::Piece,
         _ => Per::Casting,
@@ -95,7 +92,8 @@ pub fn all() -> &'static [Mover] {
         let base = MoverSpec { name: "base".into(), per: Per::Piece, unit: Unit::Quantity, slope: 0.5, handbook: None };
         out.push(Mover { spec: base, from: From::Bought(Part::Material), about: "bases bought in".into() });
         let operations = Catalogue::builtin().map_or(&[][..], |built_in| built_in.operations.as_slice());
-        for (n, operation) in operations.iter().enumerate() {
+        // The hours that make a mould are in what the mould cost: it is bought or made.
+        for (n, operation) in operations.iter().enumerate().filter(|(_, operation)| operation.code != MAKE_MOULD) {
             let known = MINUTES.iter().find(|(code, _)| *code == operation.code);
             let handbook = known.map(|(_, minutes)| Handbook { at_one_kg: *minutes, scale: 0.5 });
             let name = format!("minutes_{}", operation.code);

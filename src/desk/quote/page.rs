@@ -101,7 +101,7 @@ pub async fn ask(look: &Look<'_>, of: &Value) -> Result<Slip, Problem> {
     }
     let lines = items(&of["lines"]);
     let recent = look.get("/v1/quotes?limit=1").await?;
-    let last = recent["items"][0]["lines"][0]["alloy"].as_str().unwrap_or("CuSi3Mn").to_owned();
+    let last = recent["items"][0]["lines"][0]["alloy"].as_str().unwrap_or("C87300").to_owned();
     let choices =
         Choices { patterns: named(&patterns, "none on file"), recipes: named(&recipes, "any"), alloys: alloys()?, finishes };
     for n in 0..LINES.max(lines.len()) {

@@ -156,7 +156,7 @@ fn answered(tested: &[Tested], record: &Record) -> Value {
             one.actual.map(|actual| eighty.low.is_none_or(|low| low <= actual) && eighty.high.is_none_or(|high| actual <= high));
         Some(json!({
             "job": told.number, "title": told.title, "at": told.at.to_string(), "really": one.really, "calibrated_on": one.calibrated_on,
-            "median_minor": rounded(one.median), "range80_minor": ends(1), "range50_minor": ends(0),
+            "p50_minor": rounded(middle(one)), "range80_minor": ends(1), "range50_minor": ends(0),
             "cost_minor": one.actual.map(rounded), "so_far_minor": one.actual.is_none().then(|| rounded(one.so_far)), "inside80": inside,
         }))
     };
@@ -167,6 +167,11 @@ fn answered(tested: &[Tested], record: &Record) -> Value {
         "open": all.open, "open_already_above": all.open_already_above, "course": course, "items": jobs,
         "said": sentence(&all, really),
     })
+}
+
+/// What a quote said is as often too much as too little.
+fn middle(one: &Tested) -> f64 {
+    one.ranges.first().and_then(|half| half.at_most).unwrap_or(one.median)
 }
 
 fn sentence(of: &Share, really: usize) -> String {
@@ -190,7 +195,11 @@ fn sentence(of: &Share, really: usize) -> String {
     let open = if of.open == 0 {
         String::new()
     } else {
-        format!(" {} jobs are open, {} of them above their 80 % line already.", of.open, of.open_already_above)
+        format!(
+            " {} open, {} of them above the 80 % line already.",
+            if of.open == 1 { "1 job is".to_owned() } else { format!("{} jobs are", of.open) },
+            of.open_already_above
+        )
     };
     let asked = if really == 0 {
         "None of them was quoted by the book at the time; all are quoted again from what was on record before them."
@@ -279,27 +288,35 @@ fn kind(worked: &Value) -> String {
     format!("{how}, {}", first["alloy"].as_str().unwrap_or("several alloys"))
 }
 
-/// What a quote said of each group of a cost, in minor units.
+/// What a quote said of each group of a cost, in minor units. What it said for failed castings is shared out
+/// over all but what is bought in, as they cost of all of it.
 fn quoted_groups(worked: &Value) -> BTreeMap<&'static str, f64> {
     let mut out: BTreeMap<&'static str, f64> = GROUPS.iter().map(|group| (*group, 0.0)).collect();
+    let mut recast = 0.0;
     for driver in worked["drivers"].as_array().into_iter().flatten() {
-        let name = driver["name"].as_str().unwrap_or_default();
-        let group = group_of(name);
-        *out.entry(group).or_default() += driver["adds_minor"].as_f64().unwrap_or(0.0);
+        let adds = driver["adds_minor"].as_f64().unwrap_or(0.0);
+        match group_of(driver["name"].as_str().unwrap_or_default()) {
+            Some(group) => *out.entry(group).or_default() += adds,
+            None => recast += adds,
+        }
+    }
+    let cast: f64 = out.iter().filter(|(group, _)| **group != "bought").map(|(_, adds)| adds).sum();
+    for (_, adds) in out.iter_mut().filter(|(group, _)| **group != "bought" && cast > 0.0) {
+        *adds += recast * *adds / cast;
     }
     out
 }
 
-/// The group that a mover belongs to; recasts are apart, since they cost of everything.
-fn group_of(name: &str) -> &'static str {
+/// The group that a mover belongs to; none for failed castings, which cost of everything.
+fn group_of(name: &str) -> Option<&'static str> {
     match name {
-        "metal" | "metal_lost" => "metal",
-        "wax" | "shell" => "wax_and_shell",
-        "fuel" | "crucible" | "pour_day" => "firing_and_pour",
-        "poured" => "overhead",
-        "recast" => "recast",
-        _ if name.starts_with("minutes_") => "work",
-        _ => "bought",
+        "metal" | "metal_lost" => Some("metal"),
+        "wax" | "shell" => Some("wax_and_shell"),
+        "fuel" | "crucible" | "pour_day" => Some("firing_and_pour"),
+        "poured" => Some("work"),
+        "recast" => None,
+        _ if name.starts_with("minutes_") => Some("work"),
+        _ => Some("bought"),
     }
 }
 
@@ -345,7 +362,7 @@ fn ranges_schema() -> Value {
         "course": {"type": "array", "items": {"type": "object", "properties": {"from": text, "to": text, "jobs": whole,
             "levels": levels_schema(), "bias": {"type": ["number", "null"]}}}},
         "items": {"type": "array", "items": {"type": "object", "required": ["job", "at"], "properties": {
-            "job": text, "title": text, "at": text, "really": {"type": "boolean"}, "calibrated_on": whole, "median_minor": whole,
+            "job": text, "title": text, "at": text, "really": {"type": "boolean"}, "calibrated_on": whole, "p50_minor": whole,
             "inside80": {"type": ["boolean", "null"]}}}}}})
 }
 

@@ -2,17 +2,19 @@
 //! all jobs as they would have been asked for.
 
 use super::movers::{self, From};
+use super::prices::{Prices, attempts, family, overhead, rated, without_mould};
 use super::store;
 use crate::book::reach;
 use crate::db::{Read as _, ReadTx};
 use crate::desk::cost::{self, Borne, CastingCost, JobCost};
 use crate::kernel::{Instant, Kind, Mass, Problem, Seq};
-use crate::science::costing::{Overhead, Part};
-use crate::science::quoting::{AskedLine, Comparable, Finished, Job, OverheadRates};
+use crate::science::costing::Part;
+use crate::science::quoting::{AskedLine, Comparable, Finished, Job};
 use crate::shop::house::What;
-use crate::shop::house::rates::{self, Rates, Subject};
-use crate::shop::house::settings::{self, Settings};
+use crate::shop::house::rates::{self, Subject};
+use crate::shop::house::settings;
 use crate::shop::house::trade::{self, Trade};
+use crate::shop::metal;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
@@ -65,7 +67,7 @@ pub struct Record {
 }
 
 /// Groups that a cost is compared by, quoted against real.
-pub const GROUPS: [&str; 6] = ["metal", "wax_and_shell", "firing_and_pour", "work", "bought", "overhead"];
+pub const GROUPS: [&str; 5] = ["metal", "wax_and_shell", "firing_and_pour", "work", "bought"];
 
 /// The group of a part.
 #[must_use]
@@ -73,9 +75,9 @@ pub const fn group(part: Part) -> &'static str {
     match part {
         Part::Wax | Part::Shell => "wax_and_shell",
         Part::Fuel | Part::Crucible | Part::PourDay => "firing_and_pour",
-        Part::Work => "work",
+        // Overhead goes with the work that most of it is charged on.
+        Part::Work | Part::Overhead => "work",
         Part::Mould | Part::Material | Part::Services | Part::Royalty | Part::Delivery => "bought",
-        Part::Overhead => "overhead",
     }
 }
 
@@ -96,65 +98,31 @@ fn lines(job: &JobCost) -> Vec<Line<'_>> {
     by_pattern.into_values().collect()
 }
 
-/// Whether every part of every piece is finished or handed over by its last attempt. What other castings
-/// of a heat come to may still move a little of its metal.
+/// How a job stands.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Ended {
+    /// Something of it is still to come.
+    No,
+    /// Every part of every piece is finished or handed over by its last attempt. What other castings of a
+    /// heat come to may still move a little of its metal.
+    Finished,
+    /// Nothing more can come: a work whose pattern is gone was lost.
+    WithoutWork,
+}
+
+/// How a job stands, by the last attempt of each part of each piece.
 #[must_use]
-pub fn is_finished(job: &JobCost) -> bool {
-    let mut last: BTreeMap<(Seq, i64), &str> = BTreeMap::new();
+pub fn ended(job: &JobCost) -> Ended {
+    let mut last: BTreeMap<(Seq, i64), &CastingCost> = BTreeMap::new();
     for casting in &job.castings {
-        last.insert((casting.row.piece_seq, casting.row.part_n), casting.row.stage.as_str());
+        last.insert((casting.row.piece_seq, casting.row.part_n), casting);
     }
-    !last.is_empty() && last.values().all(|stage| matches!(*stage, "done" | "delivered"))
-}
-
-/// What the rule of overhead adds, and what it adds to the price of a pour day.
-pub fn overhead(rule: Overhead) -> (OverheadRates, f64) {
-    let none = OverheadRates::default();
-    match rule {
-        Overhead::None => (none, 0.0),
-        Overhead::Work(rate) => (OverheadRates { of_work: rate as f64 / 10_000.0, ..none }, 0.0),
-        Overhead::Hour(rate) => (OverheadRates { per_minute: rate.minor() as f64 / 60.0, ..none }, 0.0),
-        Overhead::Kg(rate) => (OverheadRates { per_poured_kg: rate.minor() as f64, ..none }, 0.0),
-        Overhead::Day(rate) => (none, rate.minor() as f64),
-    }
-}
-
-/// What prices hang on at one instant.
-pub struct Prices<'p> {
-    /// Rates.
-    pub rates: &'p Rates,
-    /// Settings.
-    pub settings: &'p Settings,
-    /// When.
-    pub at: Instant,
-}
-
-impl Prices<'_> {
-    /// The price of an hour of a hand without a rate of their own, a minute.
-    #[must_use]
-    pub fn minute(&self) -> Option<f64> {
-        let hour = self.rates.in_force(What::HandHour, &Subject::Any, self.settings.day(self.at));
-        hour.map(|hour| hour.minor() as f64 / 60.0)
-    }
-    /// The price of a unit of each mover, with a shell recipe.
-    #[must_use]
-    pub fn of_movers(&self, recipe: Option<Seq>) -> Vec<f64> {
-        let minute = self.minute().unwrap_or(0.0);
-        let day = overhead(self.settings.overhead(self.at)).1;
-        let price = |from: From| match from {
-            From::Minutes(_) => minute,
-            From::Bought(_) => 1.0,
-            From::Part(part) => {
-                let own = cost::unit_price(self.rates, self.settings, part, recipe, self.at);
-                match part {
-                    Part::PourDay => own.map_or(day, |own| own + day),
-                    // Without a rate nothing was booked, and nothing is priced.
-                    Part::Wax | Part::Shell | Part::Fuel | Part::Crucible => own.unwrap_or(0.0),
-                    _ => 1.0,
-                }
-            }
-        };
-        movers::all().iter().map(|mover| price(mover.from)).collect()
+    let good = |one: &&CastingCost| matches!(one.row.stage.as_str(), "done" | "delivered");
+    let lost = |one: &&CastingCost| one.row.stage == "scrapped" && one.row.pattern_kind == "unique";
+    match last.values().filter(|one| good(one)).count() {
+        n if n == last.len() && n > 0 => Ended::Finished,
+        _ if !last.is_empty() && last.values().all(|one| good(one) || lost(one)) => Ended::WithoutWork,
+        _ => Ended::No,
     }
 }
 
@@ -164,8 +132,14 @@ fn units<'b>(of: impl Iterator<Item = &'b Borne>, part: Part) -> f64 {
 }
 
 impl Line<'_> {
-    /// Metal of a casting in kg, as estimated; none where nothing says.
-    fn mass_kg(&self) -> Option<f64> {
+    /// Metal of a casting in kg, as it is known before a wax is weighed: what fills its pattern, else what
+    /// was estimated since; none where nothing says.
+    fn mass_kg(&self, trade: &Trade) -> Option<f64> {
+        let first = &self.castings.first()?.row;
+        if first.mass_mg.is_some() || first.volume_cm3.is_some() {
+            let of_pattern = metal::metal_of(trade, &first.alloy, &first.material, first.mass_mg, first.volume_cm3).kg();
+            return (of_pattern > 0.0).then_some(of_pattern);
+        }
         let known: Vec<f64> =
             self.castings.iter().filter_map(|c| c.figures.as_ref()).map(|f| f.estimate.kg()).filter(|kg| *kg > 0.0).collect();
         (!known.is_empty()).then(|| known.iter().sum::<f64>() / known.len() as f64)
@@ -183,7 +157,7 @@ impl Line<'_> {
     }
 
     /// The value of each mover for a casting, a piece, the line.
-    fn values(&self, job: &JobCost) -> Vec<Option<f64>> {
+    fn values(&self, job: &JobCost, prices: &Prices<'_>) -> Vec<Option<f64>> {
         let (castings, pieces) = (self.castings.len() as f64, self.pieces.len() as f64);
         let of_job = self.pieces.len() as f64 / job.pieces.len().max(1) as f64;
         let on_castings = || self.castings.iter().map(|c| &c.borne);
@@ -199,6 +173,15 @@ impl Line<'_> {
                 From::Bought(part) => whole(part),
                 // Bases are bought for the job as a whole; they are a mover by themselves.
                 From::Part(Part::Material) => units(on_castings().chain(on_pieces()), Part::Material),
+                From::Part(Part::Mould) => {
+                    let minutes = |borne: &Borne| borne.minutes.get(movers::MAKE_MOULD).copied().unwrap_or(0.0);
+                    let made = on_castings().chain(on_pieces()).map(minutes).sum::<f64>() + minutes(&job.whole) * of_job;
+                    units(on_castings().chain(on_pieces()), Part::Mould)
+                        + whole(Part::Mould)
+                        + made * prices.minute_with_overhead()
+                }
+                // Without a rate nothing was booked, and nothing is known of it.
+                From::Part(part) if rated(part) && prices.unit(part).is_none() => return None,
                 From::Part(part) => units(on_castings().chain(on_pieces()), part) + whole(part),
                 From::Minutes(n) => {
                     let code = movers::operation(n);
@@ -206,12 +189,19 @@ impl Line<'_> {
                     on_castings().chain(on_pieces()).map(minutes).sum::<f64>() + minutes(&job.whole) * of_job
                 }
             };
-            sum / per(mover)
+            Some(sum / per(mover))
         };
-        movers::all().iter().map(|mover| Some(value(mover))).collect()
+        movers::all().iter().map(value).collect()
     }
 
-    fn comparable(&self, job: &JobCost, known_from: i64, trade: &Trade, finish: Option<i64>) -> Option<Comparable> {
+    fn comparable(
+        &self,
+        job: &JobCost,
+        known_from: i64,
+        trade: &Trade,
+        finish: Option<i64>,
+        prices: &Prices<'_>,
+    ) -> Option<Comparable> {
         let first = self.castings.first()?;
         let unit = self.unit_value();
         let share = |state: &str| {
@@ -226,12 +216,13 @@ impl Line<'_> {
         };
         let good: Vec<_> = self.castings.iter().filter_map(|c| c.figures.as_ref()).filter(|f| f.state == "good").collect();
         let net: f64 = good.iter().filter_map(|f| f.net).map(Mass::kg).sum();
-        let estimate: f64 = good.iter().filter(|f| f.net.is_some()).map(|f| f.estimate.kg()).sum();
+        let weighed = good.iter().filter(|f| f.net.is_some()).count();
+        let estimate = self.mass_kg(trade)? * weighed as f64;
         let poured: f64 = good.iter().filter(|f| f.net.is_some()).map(|f| f.poured.kg()).sum();
         let failed = self.castings.iter().filter(|c| c.row.stage == "scrapped").count();
         let whole = |n: usize| u32::try_from(n).unwrap_or(u32::MAX);
         Some(Comparable {
-            mass_kg: self.mass_kg()?,
+            mass_kg: self.mass_kg(trade)?,
             family: family(trade, &first.row.alloy)?,
             section_mm: first.row.section_mm,
             recipe: self.castings.iter().find_map(|c| c.recipe),
@@ -243,7 +234,7 @@ impl Line<'_> {
             poured_over_net: (net > 0.0 && poured > 0.0).then(|| poured / net),
             lost_share: share("good"),
             failed_share: share("failed"),
-            values: self.values(job),
+            values: self.values(job, prices),
             known_from,
         })
     }
@@ -260,11 +251,17 @@ impl Line<'_> {
         if !made {
             without_mould(&mut of_movers);
         }
+        // Bases are said when one asks; what they really cost is known by itself.
+        for (mover, price) in movers::all().iter().zip(&mut of_movers) {
+            if matches!(mover.from, From::Bought(_)) {
+                *price = 0.0;
+            }
+        }
         let day = prices.settings.day(prices.at);
         let market = prices.rates.in_force(What::MetalKg, &Subject::alloy(&first.row.alloy), day);
         let copies = u32::try_from(self.pieces.len()).ok()?;
         Some(AskedLine {
-            mass_kg: self.mass_kg()?,
+            mass_kg: self.mass_kg(trade)?,
             family: family(trade, &first.row.alloy)?,
             section_mm: first.row.section_mm,
             recipe,
@@ -278,32 +275,6 @@ impl Line<'_> {
             per_piece: 0.0,
         })
     }
-}
-
-/// Takes the prices of what makes a mould away.
-pub fn without_mould(prices: &mut [f64]) {
-    for (mover, price) in movers::all().iter().zip(prices) {
-        let of_mould = match mover.from {
-            From::Part(part) => part == Part::Mould,
-            From::Minutes(n) => movers::operation(n) == movers::MAKE_MOULD,
-            From::Bought(_) => false,
-        };
-        if of_mould {
-            *price = 0.0;
-        }
-    }
-}
-
-/// The family of an alloy, as a number; none where it is on no list.
-#[must_use]
-pub fn family(trade: &Trade, alloy: &str) -> Option<u8> {
-    trade.alloy(alloy).map(|alloy| alloy.family as u8)
-}
-
-/// How often a copy is cast until it is good, as quotes reckon.
-#[must_use]
-pub fn attempts(settings: &Settings, at: Instant) -> u32 {
-    settings.value("quote_attempts", at).as_u64().and_then(|n| u32::try_from(n).ok()).unwrap_or(3).max(1)
 }
 
 /// The record of the latest jobs; kept until something is written.
@@ -329,8 +300,9 @@ async fn load(read: &mut ReadTx, journal: i64) -> Result<Record, Problem> {
     let mut costs: BTreeMap<Seq, JobCost> = cost::jobs(read, &seqs).await?.into_iter().map(|job| (job.commission, job)).collect();
     let finishes = finishes(read, &costs).await?;
     let quoted = store::quoted(read, &seqs).await?;
-    let castings: Vec<Seq> = costs.values().flat_map(|job| job.castings.iter().map(|c| c.row.seq)).collect();
-    let last = store::last_recorded(read, &castings).await?;
+    let of_jobs = costs.values().flat_map(|job| job.castings.iter().map(|c| c.row.seq).chain(job.pieces.keys().copied()));
+    let of_jobs: Vec<Seq> = of_jobs.chain(seqs.iter().copied()).collect();
+    let last = store::last_recorded(read, &of_jobs).await?;
     let mut out = Record { comparables: Vec::new(), told: Vec::new(), jobs: Vec::new(), jobs_told: Vec::new(), journal };
     for row in rows {
         let Some(job) = costs.remove(&row.commission) else { continue };
@@ -338,16 +310,22 @@ async fn load(read: &mut ReadTx, journal: i64) -> Result<Record, Problem> {
             continue;
         }
         let quoted = quoted.get(&row.commission);
-        let last_ms = job.castings.iter().filter_map(|c| last.get(&c.row.seq)).copied().max().unwrap_or(row.recorded_ms);
+        let of_job = job.castings.iter().map(|c| c.row.seq).chain(job.pieces.keys().copied()).chain([row.commission]);
+        let last_ms = of_job.filter_map(|seq| last.get(&seq)).copied().max().unwrap_or(row.recorded_ms);
         let taken_in = quoted.map_or(row.recorded_ms, |q| q.recorded_ms);
         let prices = Prices { rates: &rates, settings: &settings, at: Instant::from_ms(taken_in) };
-        let finished = is_finished(&job);
+        let prices_then = Prices { at: Instant::from_ms(last_ms), ..prices };
+        let ended = ended(&job);
         let lines = lines(&job);
         let (mut asked, mut comparables) = (Vec::new(), Vec::new());
         for line in &lines {
             let finish = line.castings.iter().find_map(|c| finishes.get(&c.row.seq)).copied();
             asked.extend(line.asked(&job, &prices, &trade, finish));
-            let Some(comparable) = finished.then(|| line.comparable(&job, last_ms, &trade, finish)).flatten() else { continue };
+            let Some(comparable) =
+                (ended != Ended::No).then(|| line.comparable(&job, last_ms, &trade, finish, &prices_then)).flatten()
+            else {
+                continue;
+            };
             comparables.push(comparable);
             out.told.push(Told {
                 number: row.number.clone(),
@@ -356,21 +334,25 @@ async fn load(read: &mut ReadTx, journal: i64) -> Result<Record, Problem> {
                 alloy: line.castings.first().map(|c| c.row.alloy.clone()).unwrap_or_default(),
             });
         }
-        // A job that cannot be asked for whole cannot be tested.
-        let whole = asked.len() == lines.len();
+        // A job that cannot be asked for whole cannot be tested; nor one that ended without its work, nor one
+        // whose failed castings the client bore: what they cost is not what was quoted.
+        let borne = quoted.is_some_and(|quoted| quoted.client_bears);
+        let whole = asked.len() == lines.len() && ended != Ended::WithoutWork && !borne;
         out.comparables.extend(comparables.iter().cloned());
         let total = job.total.minor() as f64;
-        let royalty: f64 = job.whole.money.get(&Part::Royalty).map_or(0.0, |money| money.minor() as f64);
+        // Said when one asks.
+        let said = [Part::Royalty, Part::Material].iter().filter_map(|part| job.whole.money.get(part));
+        let said: f64 = said.map(|money| money.minor() as f64).sum();
         if let Some(first) = asked.first_mut() {
-            first.fixed += royalty;
+            first.fixed += said;
         }
         out.jobs.push(Job {
             lines: if whole { asked } else { Vec::new() },
             overhead: overhead(settings.overhead(prices.at)).0,
             quoted_at: taken_in,
-            finished: (finished && total > 0.0).then_some(Finished { known_from: last_ms, actual: total }),
+            finished: (ended == Ended::Finished && total > 0.0).then_some(Finished { known_from: last_ms, actual: total }),
             so_far: total,
-            quoted: quoted.map(|q| (q.median, q.spread)),
+            quoted: quoted.filter(|_| whole).map(|q| (q.median, q.spread)),
             comparables,
         });
         out.jobs_told.push(JobTold {

@@ -25,7 +25,8 @@ pub fn quote() -> Map<String, Value> {
             "most_attempts": whole, "recast_borne_by": text, "castings": {"type": "object"},
             "chance_of_failure": {"type": "number", "description": "that a casting fails, on average"},
             "chance_lost": {"type": "number", "description": "that a copy is not good within the attempts; of a unique pattern, that the work is lost"},
-            "one_more_minor": whole, "remake_minor": {"type": ["integer", "null"]}, "poured_kg": {"type": "object"}, "hours": number,
+            "one_more_minor": whole, "recast_price_minor": {"type": "integer", "description": "what one casting more is offered at, before tax"},
+            "remake_price_minor": {"type": ["integer", "null"], "description": "what making a unique work again is offered at, before tax"}, "poured_kg": {"type": "object"}, "hours": number,
             "looked": {"type": "object", "description": "how far it was necessary to look for castings to compare with"},
             "extrapolates": {"type": ["object", "null"], "description": "the mass lies outside the record, and how far"},
             "nothing_known_of": list(&text),
@@ -54,10 +55,10 @@ pub fn quote() -> Map<String, Value> {
     );
     let members = json!({
         "number": text, "quote_version": whole,
-        "state": {"type": "string", "enum": ["draft", "sent", "accepted", "declined", "superseded"]},
+        "state": {"type": "string", "enum": ["draft", "sent", "accepted", "declined", "superseded", "void"]},
         "commission": object(&["id", "number"], &json!({"id": {"type": "string", "format": "uuid"}, "number": text})),
         "draws": whole, "cost_minor": object(&["p50", "p80", "p95"], &json!({"p50": whole, "p80": whole, "p95": maybe})),
-        "interval80": ends, "interval50_minor": ends, "interval95_minor": ends, "median_minor": number, "spread": number,
+        "interval80": ends, "interval50_minor": ends, "interval95_minor": ends, "median_minor": number, "mean_minor": number, "spread": number,
         "calibrated": {"type": "boolean"}, "calibrated_on": whole, "said": text, "price_minor": whole, "price": price,
         "drivers": list(&driver), "basis": basis, "lines_worked": list(&of_line),
         "lacking": list(&object(&["rate", "said"], &json!({"rate": text, "said": text}))),

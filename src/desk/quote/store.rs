@@ -61,14 +61,20 @@ pub async fn jobs<R: Read>(read: &mut R, most: i64) -> Result<Vec<JobRow>, Probl
     rows.iter().rev().map(read).collect()
 }
 
-/// When the last record on each of some castings was written down, in milliseconds.
+/// When the last record on each of some castings, pieces and commissions was written down, in milliseconds;
+/// of what refers to them, work, what is bought in and done outside, and what is handed over.
 ///
 /// # Errors
 /// As the database says.
-pub async fn last_recorded<R: Read>(read: &mut R, castings: &[Seq]) -> Result<BTreeMap<Seq, i64>, Problem> {
-    let sql = "SELECT y.on_seq, max(r.recorded_ms) FROM json_each(?) k CROSS JOIN bearing y ON y.on_seq = k.value \
-               CROSS JOIN record r ON r.seq = y.record_seq AND r.void_ms IS NULL GROUP BY y.on_seq";
-    let rows = read.fetch(sql, vec![json!(castings).to_string().into()]).await?;
+pub async fn last_recorded<R: Read>(read: &mut R, of: &[Seq]) -> Result<BTreeMap<Seq, i64>, Problem> {
+    let sql = "SELECT of_seq, max(recorded_ms) FROM ( \
+                 SELECT y.on_seq AS of_seq, r.recorded_ms FROM json_each(?) k CROSS JOIN bearing y ON y.on_seq = k.value \
+                   CROSS JOIN record r ON r.seq = y.record_seq AND r.void_ms IS NULL AND r.kind NOT IN ('commission', 'piece', 'casting') \
+                 UNION ALL SELECT l.target_seq, r.recorded_ms FROM json_each(?) k CROSS JOIN link l ON l.target_seq = k.value \
+                   CROSS JOIN record r ON r.seq = l.record_seq AND r.void_ms IS NULL \
+                   AND r.kind IN ('work', 'cost', 'outside_work', 'delivery', 'finish')) GROUP BY of_seq";
+    let list: Cell = json!(of).to_string().into();
+    let rows = read.fetch(sql, vec![list.clone(), list]).await?;
     rows.iter().map(|row| Ok((row.int(0)?, row.int(1)?))).collect()
 }
 
@@ -81,6 +87,8 @@ pub struct Quoted {
     pub median: f64,
     /// The simulated spread of ln.
     pub spread: f64,
+    /// Whether the client bears failed castings of it.
+    pub client_bears: bool,
 }
 
 /// What was quoted for some commissions, by commission.
@@ -88,11 +96,18 @@ pub struct Quoted {
 /// # Errors
 /// As the database says.
 pub async fn quoted<R: Read>(read: &mut R, commissions: &[Seq]) -> Result<BTreeMap<Seq, Quoted>, Problem> {
-    let sql = "SELECT t.commission_seq, r.recorded_ms, q.median, q.spread FROM json_each(?) k \
+    let sql = "SELECT t.commission_seq, r.recorded_ms, q.median, q.spread, \
+               EXISTS (SELECT 1 FROM journal j, json_each(j.body, '$.lines') l WHERE j.n = r.journal_n \
+                 AND l.value ->> 'recast_borne_by' = 'client') FROM json_each(?) k \
                CROSS JOIN quote_step t ON t.commission_seq = k.value CROSS JOIN record s ON s.seq = t.seq AND s.void_ms IS NULL \
                CROSS JOIN quote q ON q.seq = t.quote_seq CROSS JOIN record r ON r.seq = q.seq AND r.void_ms IS NULL";
     let rows = read.fetch(sql, vec![json!(commissions).to_string().into()]).await?;
-    let read = |row: &Row| Ok((row.int(0)?, Quoted { recorded_ms: row.int(1)?, median: row.real(2)?, spread: row.real(3)? }));
+    let read = |row: &Row| {
+        Ok((
+            row.int(0)?,
+            Quoted { recorded_ms: row.int(1)?, median: row.real(2)?, spread: row.real(3)?, client_bears: row.int(4)? != 0 },
+        ))
+    };
     rows.iter().map(read).collect()
 }
 
@@ -121,7 +136,9 @@ pub struct QuoteRow {
     pub void: bool,
     /// What became of it, in the order of time.
     pub steps: Vec<(Step, Instant, Seq)>,
-    /// The commission it became.
+    /// When it was given.
+    pub at: Instant,
+    /// The commission that it is the quote of, as long as that stands.
     pub commission: Option<Seq>,
     /// Whether there is a later version.
     pub superseded: bool,
@@ -146,11 +163,11 @@ fn bad(what: &str) -> Problem {
 }
 
 fn quote(row: &Row) -> Result<QuoteRow, Problem> {
-    let steps: Vec<(String, i64, Seq, Option<Seq>)> = serde_json::from_str(&row.text(10)?).map_err(Problem::internal)?;
-    let commission = steps.iter().find_map(|(.., commission)| *commission);
+    let steps: Vec<(String, i64, Seq)> = serde_json::from_str(&row.text(10)?).map_err(Problem::internal)?;
+    let commission = row.opt_int(12)?;
     let steps = steps
         .into_iter()
-        .map(|(step, at, seq, _)| Ok((Step::parse(&step).ok_or_else(|| bad("step"))?, Instant::from_ms(at), seq)))
+        .map(|(step, at, seq)| Ok((Step::parse(&step).ok_or_else(|| bad("step"))?, Instant::from_ms(at), seq)))
         .collect::<Result<Vec<_>, Problem>>()?;
     Ok(QuoteRow {
         seq: row.int(0)?,
@@ -166,16 +183,19 @@ fn quote(row: &Row) -> Result<QuoteRow, Problem> {
         steps,
         commission,
         superseded: row.int(11)? != 0,
+        at: Instant::from_ms(row.int(13)?),
     })
 }
 
 const QUOTE: &str = "q.seq, r.id, q.number, q.edition, q.title, q.valid_until, q.price_minor, q.p50_minor, q.p80_minor, \
      r.void_ms IS NOT NULL, \
-     (SELECT coalesce(json_group_array(json_array(t.step, s.at_ms, t.seq, t.commission_seq)), '[]') FROM ( \
-        SELECT seq, step, commission_seq FROM quote_step WHERE quote_seq = q.seq) t \
+     (SELECT coalesce(json_group_array(json_array(t.step, s.at_ms, t.seq)), '[]') FROM ( \
+        SELECT seq, step FROM quote_step WHERE quote_seq = q.seq) t \
         JOIN record s ON s.seq = t.seq AND s.void_ms IS NULL), \
      EXISTS (SELECT 1 FROM quote n JOIN record m ON m.seq = n.seq AND m.void_ms IS NULL \
-        WHERE n.number = q.number AND n.edition > q.edition)";
+        WHERE n.number = q.number AND n.edition > q.edition), \
+     (SELECT l.record_seq FROM link l JOIN record c ON c.seq = l.record_seq AND c.kind = 'commission' AND c.void_ms IS NULL \
+        WHERE l.target_seq = q.seq AND l.member = 'quote_id' LIMIT 1), r.at_ms";
 
 /// Quotes by number in the book, void ones too.
 ///

@@ -66,11 +66,12 @@ async fn numbered(tx: &mut WriteTx, entry: &Entry<QuoteBody>) -> Result<(String,
         if before.void {
             return Err(Problem::field("/revises", "void", "That quote is void. Give a new one."));
         }
-        if before.steps.iter().any(|(step, ..)| *step == Step::Accepted) {
+        let versions = store::versions(tx, &before.base).await?;
+        if versions.iter().any(|one| !one.void && taken(one)) {
             let said = "It was accepted: what is agreed is changed on its commission. Give a new quote for more.";
             return Err(Problem::field("/revises", "accepted", said));
         }
-        let last = store::versions(tx, &before.base).await?.iter().map(|q| q.edition).max().unwrap_or(before.edition);
+        let last = versions.iter().map(|q| q.edition).max().unwrap_or(before.edition);
         (before.base, last + 1)
     } else {
         let year = settings::of(tx).await?.day(entry.at()).year().rem_euclid(100);
@@ -79,6 +80,11 @@ async fn numbered(tx: &mut WriteTx, entry: &Entry<QuoteBody>) -> Result<(String,
     };
     series::bind(tx, Kind::Quote.name(), &store::called(&base, edition), entry.seq);
     Ok((base, edition))
+}
+
+/// Whether a quote was accepted, or a job stands that was.
+fn taken(quote: &QuoteRow) -> bool {
+    quote.commission.is_some() || quote.steps.iter().any(|(step, ..)| *step == Step::Accepted)
 }
 
 /// A body without the ids in it: a record that is merged into another takes its id along.
@@ -128,11 +134,18 @@ impl Room for QuoteSteps {
                 return Err(Problem::field("/step", "fixed", "Void it and record what happened."));
             }
             let commission = entry.body.commission_id.as_ref().map(Ref::seq);
-            if commission != quote.commission.filter(|_| step == Step::Accepted) {
+            if commission.is_some() != (step == Step::Accepted) || (commission.is_some() && commission != quote.commission) {
                 return Err(Problem::field("/commission_id", "fixed", "The book made the commission; void the step instead."));
             }
         } else {
             let today = settings::of(tx).await?.day(entry.at());
+            if entry.at() < quote.at {
+                return Err(Problem::field("/at", "before", "That is before the quote was given."));
+            }
+            let versions = store::versions(tx, &quote.base).await?;
+            if let Some(other) = versions.iter().find(|one| !one.void && taken(one)) {
+                return Err(Problem::new(ProblemType::QuoteSettled, format!("{} was accepted.", other.number())));
+            }
             may(&quote, step, today)?;
             if entry.body.commission_id.is_some() {
                 return Err(Problem::field("/commission_id", "in-path", "The book makes the commission; leave it out."));

@@ -121,6 +121,7 @@ fn mover(line: &AskedLine, basis: &Basis, record: &[Comparable], spec: &MoverSpe
     let (sum, squares, near) = tally(members);
     let effective = if squares > 0.0 { sum * sum / squares } else { 0.0 };
     let own = if sum > 0.0 { near / sum } else { 0.0 };
-    let done = (effective * own + shop) / (effective + 1.0);
+    // What counts once for a line is asked for by its price, or not at all.
+    let done = if spec.per == Per::Line { 1.0 } else { (effective * own + shop) / (effective + 1.0) };
     Some(Some(MoverFit { name: spec.name.clone(), per: spec.per, unit: spec.unit, done, rung }))
 }

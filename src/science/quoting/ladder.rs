@@ -1,6 +1,6 @@
 //! What comparables say, drawn towards what the shop's record says, drawn towards a handbook.
 
-use super::basis::Basis;
+use super::basis::{Basis, Beyond};
 use super::model::{Comparable, Handbook, above_zero};
 use crate::science::statistics::quoting::{Driver, Kernel, Prior, driver, minutes};
 
@@ -57,12 +57,22 @@ impl Known {
     }
 }
 
+/// What is done never grows as mass gets less, nor much faster than mass.
+const EXPONENTS: (f64, f64) = (0.0, 1.2);
+/// How unsure an exponent is where it carries beyond the masses on record. Common practice, no source.
+const EXPONENT_UNSURE: f64 = 0.2;
+
+fn held(slope: f64) -> f64 {
+    slope.clamp(EXPONENTS.0, EXPONENTS.1)
+}
+
 /// Comparables → shop → handbook. The shop's driver takes every one of the record at weight 1,
 /// carried over to the mass asked for by a slope fitted to them ([`minutes`], from the slope
 /// given, none where mass does not matter), with the handbook for four jobs ([`driver`]). Its
 /// median and scale between jobs are the prior for the comparables' own, again for four, and its slope that
 /// of theirs. Without a handbook the record's own geometric mean stands in for it and counts
-/// for nothing, with a spread of ½ for four jobs.
+/// for nothing, with a spread of ½ for four jobs. Exponents are held between 0 and 1.2; beyond the masses on
+/// record the spread of ln grows with the ln of the distance.
 ///
 /// `None` where neither a handbook nor a value above 0 is known, or a figure leaves all bounds.
 pub(super) fn ladder(
@@ -84,7 +94,7 @@ pub(super) fn ladder(
     }
     let everyone = Kernel::weighted(std::mem::take(&mut shop.weights), basis.bandwidth)?;
     let kernel = Kernel::weighted(std::mem::take(&mut near.weights), basis.bandwidth)?;
-    let shop_slope = shop.slope(&everyone, target, slope);
+    let shop_slope = held(shop.slope(&everyone, target, slope));
     let carried = shop.carried(target, shop_slope);
     let before = match handbook {
         Some(known) => Prior {
@@ -102,11 +112,16 @@ pub(super) fn ladder(
         },
     };
     let level = driver(&carried, &everyone, before)?;
-    let near_slope = near.slope(&kernel, target, slope.map(|_| shop_slope));
+    let near_slope = held(near.slope(&kernel, target, slope.map(|_| shop_slope)));
     // Between jobs: how uncertain the level itself is comes in once, with the comparables.
     let between = level.scale / (1.0 + 1.0 / (before.count + everyone.effective)).sqrt();
     let prior = Prior { median: level.median, count: PRIOR_COUNT, scale: between, freedom: PRIOR_FREEDOM };
-    let driver = driver(&near.carried(target, near_slope), &kernel, prior)?;
+    let mut driver = driver(&near.carried(target, near_slope), &kernel, prior)?;
+    if slope.is_some()
+        && let Some(Beyond::BelowLeast(factor) | Beyond::AboveMost(factor)) = basis.beyond
+    {
+        driver.scale += EXPONENT_UNSURE * factor.ln();
+    }
     let usable = above_zero(driver.median) && driver.scale.is_finite() && driver.freedom.is_finite();
     usable.then_some(Rung { driver, slope: near_slope, effective: kernel.effective, on_record: carried.len() })
 }

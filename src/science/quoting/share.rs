@@ -14,8 +14,8 @@ pub struct Share {
     pub at_most: [usize; 3],
     /// Of so many finished jobs that had a finite bound.
     pub at_most_of: [usize; 3],
-    /// Median of ln(actual ∕ median quoted): above 0, jobs cost more than was quoted. `None`
-    /// without finished jobs.
+    /// Median of ln(actual ∕ said), where said is the one-sided bound at 50 %, the median as past
+    /// scores correct it: above 0, jobs cost more than was said. `None` without finished jobs.
     pub bias: Option<f64>,
     /// Finished jobs.
     pub jobs: usize,
@@ -39,7 +39,8 @@ pub fn summary(tested: &[Tested]) -> Share {
             continue;
         };
         share.jobs += 1;
-        off.push((actual / job.median).ln());
+        let said = job.ranges.first().and_then(|half| half.at_most).unwrap_or(job.median);
+        off.push((actual / said).ln());
         for (i, range) in job.ranges.iter().enumerate().take(LEVELS.len()) {
             if let (Some(low), Some(high)) = (range.low, range.high) {
                 count(&mut share.held_of, i, true);

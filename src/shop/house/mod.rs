@@ -13,6 +13,7 @@ pub mod rates;
 pub mod settings;
 mod settle;
 pub mod shown;
+mod specs;
 mod store;
 pub mod things;
 pub mod trade;

@@ -109,7 +109,7 @@ fn what_is_not_known_is_told() {
     let movers = [
         MoverSpec { handbook: None, ..spec("never heard of", Per::Line, Unit::Quantity, 0.0, 1.0, 1.0) },
         MoverSpec { handbook: None, ..spec("never done", Per::Line, Unit::Quantity, 0.0, 1.0, 1.0) },
-        spec("sometimes", Per::Line, Unit::Quantity, 0.0, 20.0, 0.2),
+        spec("sometimes", Per::Piece, Unit::Quantity, 0.0, 20.0, 0.2),
         spec("not asked for", Per::Line, Unit::Quantity, 0.0, 20.0, 0.2),
     ];
     let with = Comparable { values: vec![None, Some(0.0), Some(20.0), Some(9.0)], ..past(4.0) };
@@ -119,6 +119,13 @@ fn what_is_not_known_is_told() {
     let got = fit(&asked, &basis(&asked, &record).unwrap(), &record, &movers).unwrap();
     assert_eq!(got.absent, [0]);
     assert!(got.movers[0].is_none() && got.movers[3].is_none() && got.movers[1].as_ref().unwrap().rung.is_none());
+    // What counts once for a line is done where it has a price: that says that it is asked for.
+    let once = [spec("mould", Per::Line, Unit::Quantity, 0.0, 20.0, 0.2)];
+    let values = [vec![Some(20.0)], vec![Some(0.0)]];
+    let some: Vec<Comparable> = (0..8).map(|i| Comparable { values: values[i % 2].clone(), ..past(4.0) }).collect();
+    let sure = AskedLine { prices: vec![1.0], ..line(4.0, 1) };
+    let fitted = fit(&sure, &basis(&sure, &some).unwrap(), &some, &once).unwrap();
+    assert!(near(fitted.movers[0].as_ref().unwrap().done, 1.0));
     // Six of eight have it: shop (6 + 1) ∕ 9, comparables (6 + 7 ∕ 9) ∕ 9.
     assert!(near(got.movers[2].as_ref().unwrap().done, (6.0 + 7.0 / 9.0) / 9.0));
     let cost = simulate(&[(asked.clone(), got)], &OverheadRates::default(), 100, 1).unwrap();

@@ -212,10 +212,14 @@ const SHOWN: &[(&str, &str, i64)] = &[
     ("corrections", "SELECT count(*) FROM journal WHERE action = 'correct'", 10),
     ("voids", "SELECT count(*) FROM journal WHERE action = 'void'", 10),
     ("pairs of a trial", "SELECT count(*) FROM trial_pair", 15),
-    ("quotes", "SELECT count(*) FROM quote", 9),
-    ("quotes that became jobs", "SELECT count(*) FROM quote_step WHERE commission_seq IS NOT NULL", 3),
-    ("pieces of the edition that was quoted", "SELECT count(*) FROM link l JOIN quote_step t ON t.commission_seq = l.target_seq \
-       JOIN record p ON p.seq = l.record_seq AND p.kind = 'piece' WHERE l.member = 'commission_id'", 12),
+    ("quotes", "SELECT count(*) FROM quote", 6),
+    ("quotes that became jobs", "SELECT count(*) FROM quote_step WHERE commission_seq IS NOT NULL", 2),
+    (
+        "pieces of the edition that was quoted",
+        "SELECT count(*) FROM link l JOIN quote_step t ON t.commission_seq = l.target_seq \
+       JOIN record p ON p.seq = l.record_seq AND p.kind = 'piece' WHERE l.member = 'commission_id'",
+        11,
+    ),
     ("void pairs", "SELECT count(*) FROM trial_pair p JOIN record r ON r.seq = p.seq WHERE r.void_ms IS NOT NULL", 1),
     (
         "shells poured otherwise than the coin said",

@@ -353,6 +353,10 @@ async fn a_finished_job_is_what_the_next_is_compared_with() {
     // A quote of a job is quoted again from what was on record before: from nothing, here.
     let ranges = shop.get("/v1/reports/quote-ranges").await.is(200);
     assert_eq!((&ranges["state"], &ranges["jobs"]), (&json!("done"), &json!(1)));
+    assert_eq!((&ranges["by_kind"][0]["kind"], &ranges["by_kind"][0]["jobs"]), (&json!("one copy, C87300"), &json!(1)));
+    let drawn = shop.ask("GET", "/v1/reports/quote-ranges").header("accept", "image/svg+xml").send().await;
+    assert_eq!((drawn.status, drawn.header("content-type")), (200, Some("image/svg+xml")));
+    assert!(String::from_utf8(drawn.bytes).unwrap().contains("of the middle"));
     let job = &ranges["items"][0];
     let cost = shop.get(&format!("/v1/commissions/{}/cost", job["job"].as_str().unwrap())).await.is(200);
     assert_eq!(job["cost_minor"], cost["total_minor"]);

@@ -1,9 +1,9 @@
 //! `/reports/quote-ranges`: how often quotes held; `/reports/quotes`: won, lost, and what misses.
 
+use super::ranges;
 use crate::kernel::Problem;
 use crate::kernel::actor::Right;
 use crate::shop::house::floor::{Floor, items, text};
-use crate::web::draw::quote::{PastQuote, past_quotes};
 use crate::web::page::escape_part;
 use crate::web::sheet::{Cell, Part, Sheet, Table};
 use crate::web::{Page, Shown, Visit};
@@ -12,11 +12,8 @@ use std::sync::Arc;
 
 /// The pages.
 pub fn pages(floor: &Floor) -> Vec<Page> {
-    vec![floor.page("/reports/quote-ranges", Right::Own, ranges), floor.page("/reports/quotes", Right::Own, learnt)]
+    vec![floor.page("/reports/quote-ranges", Right::Own, ranges_page), floor.page("/reports/quotes", Right::Own, learnt)]
 }
-
-/// The most jobs that are drawn, the latest.
-const DRAWN: usize = 60;
 
 fn held(of: &Value) -> String {
     let (held, n) = (of["held"].as_u64().unwrap_or(0), of["of"].as_u64().unwrap_or(0));
@@ -26,7 +23,17 @@ fn held(of: &Value) -> String {
     }
 }
 
-async fn ranges(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
+/// Of some jobs, how many ranges said to hold 80 in 100 held.
+fn eighty(of: &Value) -> Value {
+    items(&of["levels"]).iter().find(|level| level["level"] == 0.8).cloned().unwrap_or(Value::Null)
+}
+
+/// By how much the middle of some jobs was off.
+fn off(of: &Value) -> String {
+    of["bias"].as_f64().map_or_else(String::new, |bias| format!("{:+.0} %", (bias.exp() - 1.0) * 100.0))
+}
+
+async fn ranges_page(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> {
     let look = floor.look(&visit).await?;
     let report = look.get("/v1/reports/quote-ranges").await?;
     let mut sheet = Sheet::new(&visit, "How often quotes held");
@@ -44,43 +51,28 @@ async fn ranges(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem> 
         table.row([said.into(), Cell::number(held(level)), Cell::number(held(&level["at_most"]))]);
     }
     sheet.table(table);
-    let finished: Vec<&Value> = items(&report["items"]).iter().filter(|one| one["cost_minor"].is_i64()).collect();
-    let from = finished.len().saturating_sub(DRAWN);
-    let last = finished.get(from..).unwrap_or(&[]);
-    let jobs: Vec<PastQuote> = last
-        .iter()
-        .filter_map(|one| {
-            let median = one["p50_minor"].as_f64().filter(|m| *m > 0.0)?;
-            let over = |value: &Value| value.as_f64().map(|v| v / median);
-            Some(PastQuote {
-                said: format!(
-                    "{}: cost {}, middle {}",
-                    text(one, "job"),
-                    look.reads.minor(&one["cost_minor"]),
-                    look.reads.minor(&one["p50_minor"])
-                ),
-                ratio: over(&one["cost_minor"])?,
-                low: over(&one["range80_minor"]["low"]),
-                high: over(&one["range80_minor"]["high"]),
-                to: format!("/jobs/{}/cost", escape_part(&text(one, "job"))),
-            })
-        })
-        .collect();
-    let title = if from > 0 { format!("The last {} jobs", jobs.len()) } else { "Job by job".to_owned() };
-    let about = "What each job cost over the middle of its quote, with the range that should hold 80 in 100.";
-    sheet.part(Part::Drawing(title.clone(), past_quotes(&title, about, &jobs).inline()));
+    let drawn = ranges::drawing(&report);
+    sheet.part(Part::Drawing("Job by job, the last of them".to_owned(), drawn.inline()));
     let mut course = Table::new("Over time", "", &["From", "Jobs#", "Within 80 %#", "Middle off by#"]);
     for stretch in items(&report["course"]) {
-        let eighty = items(&stretch["levels"]).iter().find(|level| level["level"] == 0.8).cloned().unwrap_or(Value::Null);
-        let off = stretch["bias"].as_f64().map_or_else(String::new, |bias| format!("{:+.0} %", (bias.exp() - 1.0) * 100.0));
         course.row([
             look.reads.at(&stretch["from"]).into(),
             Cell::number(stretch["jobs"].as_u64().unwrap_or(0).to_string()),
-            Cell::number(held(&eighty)),
-            Cell::number(off),
+            Cell::number(held(&eighty(stretch))),
+            Cell::number(off(stretch)),
         ]);
     }
     sheet.table(course);
+    let mut kinds = Table::new("By kind of work", "", &["Kind", "Jobs#", "Within 80 %#", "Middle off by#"]);
+    for kind in items(&report["by_kind"]) {
+        kinds.row([
+            text(kind, "kind").into(),
+            Cell::number(kind["jobs"].as_u64().unwrap_or(0).to_string()),
+            Cell::number(held(&eighty(kind))),
+            Cell::number(off(kind)),
+        ]);
+    }
+    sheet.table(kinds);
     let mut open = Table::new("Open, and above the 80 % line already", "None.", &["Job", "What", "So far#", "Line#"]);
     for one in items(&report["items"]) {
         let (Some(so_far), Some(line)) = (one["so_far_minor"].as_f64(), one["range80_minor"]["high"].as_f64()) else { continue };

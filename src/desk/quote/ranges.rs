@@ -11,7 +11,10 @@ use crate::db::Read as _;
 use crate::kernel::actor::Right;
 use crate::kernel::{Instant, Money, Problem};
 use crate::science::quoting::{LEVELS, Share, Tested, back_test, summary};
-use crate::web::route::handler;
+use crate::web::draw::frame::Drawing;
+use crate::web::draw::quote::{PastQuote, past_quotes};
+use crate::web::page::escape_part;
+use crate::web::route::{JSON_OR_SVG, handler};
 use crate::web::{Answer, Ctx, Method, Param, Reply, Route};
 use serde_json::{Map, Value, json};
 use std::collections::BTreeMap;
@@ -38,7 +41,7 @@ struct Test {
 /// The routes.
 pub fn routes(kit: &Kit) -> Vec<Route> {
     let (ranges_kit, learnt_kit) = (kit.clone(), kit.clone());
-    let route = |path: &str, operation: &str, about: &str, params, schema, handler| Route {
+    let route = |path: &str, operation: &str, about: &str, params, media, schema, handler| Route {
         method: Method::Get,
         path: path.into(),
         operation: operation.into(),
@@ -47,7 +50,7 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
         heading: "Quotes",
         params,
         body: None,
-        answer: Answer { status: 200, about: "As it stands now", media: "application/json", schema, etag: false },
+        answer: Answer { status: 200, about: "As it stands now", media, schema, etag: false },
         handler,
     };
     let wait = Param {
@@ -62,10 +65,14 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
             "report_quote_ranges",
             "How often quotes would have held: every job quoted again from what was on record before it",
             vec![wait],
+            JSON_OR_SVG,
             ranges_schema(),
             handler(move |ctx| {
                 let kit = ranges_kit.clone();
-                async move { ranges(&kit, &ctx).await.map(|value| Reply::json(&value)) }
+                async move {
+                    let report = ranges(&kit, &ctx).await?;
+                    Ok(Reply::json(&report).drawn(|report| drawing(report).alone()))
+                }
             }),
         ),
         route(
@@ -73,6 +80,7 @@ pub fn routes(kit: &Kit) -> Vec<Route> {
             "report_quotes",
             "Quotes won and lost by price and kind, and which part of the cost misses most",
             Vec::new(),
+            "application/json",
             learnt_schema(),
             handler(move |ctx| {
                 let kit = learnt_kit.clone();
@@ -120,6 +128,35 @@ async fn ranges(kit: &Kit, ctx: &Ctx) -> Result<Value, Problem> {
     }
 }
 
+/// The most jobs that are drawn, the latest.
+const DRAWN: usize = 60;
+
+/// The last jobs of the report, each with its range and what it cost, over the middle of its quote.
+pub fn drawing(report: &Value) -> Drawing {
+    let none = Vec::new();
+    let all = report["items"].as_array().unwrap_or(&none);
+    let finished: Vec<&Value> = all.iter().filter(|one| one["cost_minor"].is_i64()).collect();
+    let last = finished.get(finished.len().saturating_sub(DRAWN)..).unwrap_or(&[]);
+    let past = |one: &&Value| {
+        let middle = one["p50_minor"].as_f64().filter(|p50| *p50 > 0.0)?;
+        let over = |value: &Value| value.as_f64().map(|v| v / middle);
+        let (number, ratio) = (one["job"].as_str().unwrap_or_default(), over(&one["cost_minor"])?);
+        Some(PastQuote {
+            said: format!("{number}: cost {ratio:.2} of the middle"),
+            ratio,
+            low: over(&one["range80_minor"]["low"]),
+            high: over(&one["range80_minor"]["high"]),
+            to: format!("/jobs/{}/cost", escape_part(number)),
+        })
+    };
+    let jobs: Vec<PastQuote> = last.iter().filter_map(past).collect();
+    let about = format!(
+        "What each of the last {} jobs cost over the middle of its quote, with the range that should hold 80 in 100.",
+        jobs.len()
+    );
+    past_quotes("How quotes held, job by job", &about, &jobs)
+}
+
 fn share(held: usize, of: usize) -> Value {
     json!({"held": held, "of": of, "share": (of > 0).then(|| (held as f64 / of as f64 * 1000.0).round() / 1000.0)})
 }
@@ -147,6 +184,16 @@ fn answered(tested: &[Tested], record: &Record) -> Value {
             json!({"from": at(chunk.first()), "to": at(chunk.last()), "jobs": chunk.len(), "levels": shares(&part), "bias": part.bias})
         })
         .collect();
+    let mut kinds: BTreeMap<&str, Vec<Tested>> = BTreeMap::new();
+    for one in &finished {
+        let kind = record.jobs_told.get(one.job).map_or("", |told| told.kind.as_str());
+        kinds.entry(kind).or_default().push((*one).clone());
+    }
+    let kinds = kinds.iter().map(|(kind, of)| {
+        let part = summary(of);
+        json!({"kind": kind, "jobs": of.len(), "levels": shares(&part), "bias": part.bias})
+    });
+    let kinds: Vec<Value> = kinds.collect();
     let one = |one: &Tested| {
         let told = record.jobs_told.get(one.job)?;
         let ends =
@@ -164,7 +211,7 @@ fn answered(tested: &[Tested], record: &Record) -> Value {
     let really = tested.iter().filter(|one| one.really && one.actual.is_some()).count();
     json!({
         "state": "done", "jobs": all.jobs, "really_quoted": really, "levels": shares(&all), "bias": all.bias,
-        "open": all.open, "open_already_above": all.open_already_above, "course": course, "items": jobs,
+        "open": all.open, "open_already_above": all.open_already_above, "course": course, "by_kind": kinds, "items": jobs,
         "said": sentence(&all, really),
     })
 }
@@ -276,16 +323,11 @@ async fn learnt(kit: &Kit, now: Instant) -> Result<Value, Problem> {
     }))
 }
 
-/// What kind of work a quote is of: its alloy and how many copies.
+/// What kind of work a quote is of, by its first line.
 fn kind(worked: &Value) -> String {
     let first = &worked["lines"][0];
-    let copies = first["copies"].as_u64().unwrap_or(0);
-    let how = match (first["unique"] == true, copies) {
-        (true, _) => "unique",
-        (false, 0..=1) => "one copy",
-        (false, _) => "edition",
-    };
-    format!("{how}, {}", first["alloy"].as_str().unwrap_or("several alloys"))
+    let alloy = first["alloy"].as_str().unwrap_or("several alloys");
+    record::kind_words(first["unique"] == true, first["copies"].as_u64().unwrap_or(0), alloy)
 }
 
 /// What a quote said of each group of a cost, in minor units. What it said for failed castings is shared out
@@ -360,6 +402,8 @@ fn ranges_schema() -> Value {
         "levels": levels_schema(), "bias": {"type": ["number", "null"], "description": "median of ln(cost ÷ p50)"},
         "open": whole, "open_already_above": whole, "said": text,
         "course": {"type": "array", "items": {"type": "object", "properties": {"from": text, "to": text, "jobs": whole,
+            "levels": levels_schema(), "bias": {"type": ["number", "null"]}}}},
+        "by_kind": {"type": "array", "items": {"type": "object", "properties": {"kind": text, "jobs": whole,
             "levels": levels_schema(), "bias": {"type": ["number", "null"]}}}},
         "items": {"type": "array", "items": {"type": "object", "required": ["job", "at"], "properties": {
             "job": text, "title": text, "at": text, "really": {"type": "boolean"}, "calibrated_on": whole, "p50_minor": whole,

@@ -47,6 +47,8 @@ pub struct JobTold {
     pub title: String,
     /// When it was taken in.
     pub at: Instant,
+    /// What kind of work it is: unique, one copy or an edition, and of which alloy.
+    pub kind: String,
     /// The parts of its cost, by group of movers, so far.
     pub groups: BTreeMap<&'static str, f64>,
 }
@@ -360,10 +362,28 @@ async fn load(read: &mut ReadTx, journal: i64) -> Result<Record, Problem> {
             number: row.number,
             title: row.title,
             at: Instant::from_ms(row.at_ms),
+            kind: kind(&job),
             groups: groups(&job),
         });
     }
     Ok(out)
+}
+
+/// What kind of work a job is, by its first casting and how many pieces it has.
+fn kind(job: &JobCost) -> String {
+    let Some(first) = job.castings.first().map(|casting| &casting.row) else { return String::new() };
+    kind_words(first.pattern_kind == "unique", job.pieces.len() as u64, &first.alloy)
+}
+
+/// A kind of work in words.
+#[must_use]
+pub fn kind_words(unique: bool, copies: u64, alloy: &str) -> String {
+    let how = match (unique, copies) {
+        (true, _) => "unique",
+        (false, 0..=1) => "one copy",
+        (false, _) => "several copies",
+    };
+    format!("{how}, {alloy}")
 }
 
 /// What a job cost by group.

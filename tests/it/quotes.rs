@@ -238,7 +238,8 @@ async fn versions_bear_one_number_and_only_the_last_can_be_taken() {
     let first = shop.post("/v1/quotes", &asked(&json!({}))).await.made();
     let second = shop.post("/v1/quotes", &asked(&json!({"revises": id(&first), "copies": 4}))).await.made();
     assert_eq!((&second["number"], &second["quote_version"]), (&json!("26-Q001-2"), &json!(2)));
-    assert_eq!(shop.get("/v1/quotes/26-Q001").await.is(200)["state"], "superseded");
+    let replaced = shop.get("/v1/quotes/26-Q001").await.is(200);
+    assert_eq!((&replaced["state"], &replaced["versions"]), (&json!("superseded"), &json!(["26-Q001", "26-Q001-2"])));
     shop.post("/v1/quotes/26-Q001/accept", &json!({})).await.refused("quote-settled");
     // What was given stays as it was given.
     let faults = shop.patch("/v1/quotes/26-Q001-2", &json!({"title": "another"})).await.faults();

@@ -275,6 +275,8 @@ fn one_route(kit: &Kit) -> Route {
                 let row = store::one(&mut read, seq).await?;
                 let today = settings::of(&mut read).await?.day(ctx.now);
                 out["lapsed"] = (matches!(state(&row), "draft" | "sent") && row.valid_until < today).into();
+                let versions = store::versions(&mut read, &row.base).await?;
+                out["versions"] = versions.iter().filter(|one| !one.void).map(store::QuoteRow::number).collect();
                 if let Some(commission) = row.commission {
                     out["real"] = real(&mut read, &row, commission).await?;
                 }

@@ -70,7 +70,7 @@ pub async fn one(floor: Arc<Floor>, visit: Arc<Visit>) -> Result<Shown, Problem>
     if quote["state"] != "accepted" {
         sheet.folded("Another version of it", ask(&look, &quote).await?);
     }
-    others(&look, &mut sheet, &quote).await?;
+    others(&mut sheet, &quote);
     let id = escape_part(&number);
     sheet.links(&[
         ("The letter to the client", format!("/quotes/{id}/letter")),
@@ -324,20 +324,11 @@ fn basis(look: &Look<'_>, sheet: &mut Sheet, quote: &Value) {
 }
 
 /// Its other versions.
-async fn others(look: &Look<'_>, sheet: &mut Sheet, quote: &Value) -> Result<(), Problem> {
+fn others(sheet: &mut Sheet, quote: &Value) {
     let number = text(quote, "number");
-    let base: String = number.splitn(3, '-').take(2).collect::<Vec<_>>().join("-");
-    let version = quote["quote_version"].as_u64().unwrap_or(1);
-    let later = quote["state"] == "superseded";
-    let mut versions: Vec<String> = (1..=version).map(|n| if n == 1 { base.clone() } else { format!("{base}-{n}") }).collect();
-    if later {
-        let next = format!("{base}-{}", version + 1);
-        if look.get(&format!("/v1/quotes/{}", escape_part(&next))).await.is_ok() {
-            versions.push(next);
-        }
-    }
+    let versions: Vec<&str> = items(&quote["versions"]).iter().filter_map(Value::as_str).collect();
     if versions.len() < 2 {
-        return Ok(());
+        return;
     }
     let from = versions.len().saturating_sub(4);
     let last = versions.get(from..).unwrap_or(&[]).join(",");
@@ -348,7 +339,6 @@ async fn others(look: &Look<'_>, sheet: &mut Sheet, quote: &Value) -> Result<(),
         .chain([("Versions side by side".to_owned(), format!("/quotes/side?of={}", escape_part(&last)))])
         .collect();
     sheet.part(Part::Links(links));
-    Ok(())
 }
 
 /// The letter as a page.

@@ -71,7 +71,8 @@ pub fn quote() -> Map<String, Value> {
 
 /// One quote, as it is answered by itself.
 pub fn one() -> Value {
-    json!({"allOf": [by_ref(Kind::Quote), {"type": "object", "required": ["lapsed"], "properties": {
+    json!({"allOf": [by_ref(Kind::Quote), {"type": "object", "required": ["lapsed", "versions"], "properties": {
+        "versions": {"type": "array", "items": {"type": "string"}, "description": "the numbers of its versions that are not void, in order"},
         "lapsed": {"type": "boolean", "description": "its days are over and nothing became of it"},
         "real": {"type": "object", "description": "what the job that it became has cost so far", "properties": {
             "finished": {"type": "boolean"}, "cost_minor": {"type": "integer"}, "past_p80": {"type": "boolean"},

@@ -173,26 +173,3 @@ fn only_what_was_recorded_by_then_counts() {
     back_test(&really[..3], &movers(), 5, 9, &mut |done| told.push(done));
     assert_eq!(told, [1, 2, 3]);
 }
-
-#[test]
-#[ignore = "measures, run with --release"]
-fn how_long_it_takes() {
-    let specs: Vec<MoverSpec> = (0..15).map(|i| spec(&format!("{i}"), Per::Casting, Unit::Minutes, 0.65, 50.0, 0.3)).collect();
-    let record: Vec<Comparable> = (0..300)
-        .map(|i| Comparable { values: vec![Some(40.0 + f64::from(i % 17)); 15], ..past(1.0 + f64::from(i % 23)) })
-        .collect();
-    let asked = AskedLine { prices: vec![1.0; 15], metal_per_kg: 1.0, ..line(5.0, 12) };
-    let fitted = fit(&asked, &basis(&asked, &record).unwrap(), &record, &specs).unwrap();
-    let begun = std::time::Instant::now();
-    let got = simulate(&[(asked, fitted)], &OverheadRates::default(), 10_000, 1).unwrap();
-    println!("10,000 draws: {:?} {}", begun.elapsed(), got.median);
-    let mut jobs = shop(Truth { jobs: 1_000, wrong: 1.0, late: 0, step: 1.0, plain: false }, 1);
-    for job in &mut jobs {
-        job.lines[0].prices = vec![70.0; 15];
-        let value = job.comparables[0].values[0];
-        job.comparables[0].values = vec![value; 15];
-    }
-    let begun = std::time::Instant::now();
-    let got = back_test(&jobs, &specs, 400, 1, &mut |_| {});
-    println!("1,000 jobs of 15 movers: {:?} {}", begun.elapsed(), got.len());
-}
